@@ -1,0 +1,1 @@
+"""Exchange formats for dispatcher and desk."""

@@ -1,0 +1,1 @@
+"""Exact plane geometry, vectorised; does not know that streets exist."""

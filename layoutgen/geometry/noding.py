@@ -1,0 +1,111 @@
+"""Where lines meet: shared vertices, ends that touch another line, ends that nearly meet."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from layoutgen.geometry.polyline import Floats, Ints, Polylines
+
+#: vertices closer than this are one vertex (0.01 ft = 3 mm)
+_GRID_FT = 0.01
+
+
+def shared_vertices(lines: Polylines) -> tuple[Ints, Floats]:
+    """(line, station) of every interior vertex that another line, or the same one again, passes."""
+    owner = np.repeat(np.arange(len(lines)), np.diff(lines.first))
+    grid = np.round(lines.xy / _GRID_FT).astype(np.int64)
+    _, key, count = np.unique(grid, axis=0, return_inverse=True, return_counts=True)
+    is_end = np.zeros(len(owner), dtype=bool)
+    is_end[lines.first[:-1]] = is_end[lines.first[1:] - 1] = True
+    hit = (count[key.ravel()] > 1) & ~is_end
+    return owner[hit].astype(np.int64), lines.run[hit]
+
+
+def touched(
+    lines: Polylines, levels: NDArray[np.int64], line_level: NDArray[np.int64], tolerance: float
+) -> tuple[Ints, Floats]:
+    """(line, station) where an end of some other line lies on the inside of a line.
+
+    Args:
+        lines: the lines.
+        levels: (2n,) grade level of the first and last point of each line, interleaved.
+        line_level: (n,) grade level of the inside of each line.
+        tolerance: how far an end may miss the line.
+    """
+    shapes = lines.lines()
+    ends = end_points(lines)
+    tree = shapely.STRtree(shapes)
+    at_end, line = tree.query(shapely.points(ends), predicate="dwithin", distance=tolerance)
+    other = (at_end // 2 != line) & (levels[at_end] == line_level[line])
+    at_end, line = at_end[other], line[other]
+    station = shapely.line_locate_point(shapes[line], shapely.points(ends[at_end]))
+    inside = (station > tolerance) & (station < lines.lengths[line] - tolerance)
+    return line[inside].astype(np.int64), station[inside]
+
+
+def split(lines: Polylines, line: Ints, station: Floats) -> tuple[NDArray[np.object_], Ints]:
+    """Pieces of all lines cut at stations, in order along each line, and the line of each piece."""
+    cut_line = np.concatenate([np.arange(len(lines)), line])
+    cut_at = np.concatenate([np.zeros(len(lines)), station])
+    order = np.lexsort([cut_at, cut_line])
+    cut_line, cut_at = cut_line[order], cut_at[order]
+    fresh = np.ones(len(cut_at), dtype=bool)
+    fresh[1:] = (np.diff(cut_line) != 0) | (np.diff(cut_at) > 2 * _GRID_FT)
+    cut_line, cut_at = cut_line[fresh], cut_at[fresh]
+    last = np.append(np.diff(cut_line) != 0, True)
+    stop = np.append(cut_at[1:], 0.0)
+    stop[last] = lines.lengths[cut_line[last]]
+    return lines.pieces(cut_line, cut_at, stop), cut_line.astype(np.int64)
+
+
+def cluster(points: Floats, levels: NDArray[np.int64], tolerance: float) -> tuple[Ints, Floats]:
+    """Node of every end point, and the place of every node (mean of its distinct points).
+
+    Ends of different grade levels never share a node. Nodes are numbered by place, not by the
+    order of the input.
+    """
+    cells = np.round(points / _GRID_FT).astype(np.int64)
+    grid, key = np.unique(cells, axis=0, return_inverse=True)
+    own = _means(points, key.ravel(), len(grid))
+    pairs = cKDTree(points).query_pairs(tolerance, output_type="ndarray")
+    pairs = pairs[levels[pairs[:, 0]] == levels[pairs[:, 1]]]
+    n = len(points)
+    same = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
+    _, label = connected_components(same, directed=False)
+    distinct = np.unique(np.column_stack([label, key.ravel()]), axis=0)
+    place = _means(own[distinct[:, 1]], distinct[:, 0], int(label.max(initial=-1)) + 1)
+    rank = np.empty(len(place), dtype=np.int64)
+    order = np.lexsort([place[:, 1], place[:, 0]])
+    rank[order] = np.arange(len(place))
+    return rank[label], place[order]
+
+
+def _means(points: Floats, group: Ints, count: int) -> Floats:
+    """Mean point of every group."""
+    size = np.bincount(group, minlength=count)
+    sums = [np.bincount(group, points[:, k], minlength=count) / size for k in (0, 1)]
+    return np.column_stack(sums)
+
+
+def end_points(lines: Polylines) -> Floats:
+    """(2n, 2) first and last point of every line, interleaved."""
+    out = np.empty((2 * len(lines), 2))
+    out[0::2] = lines.xy[lines.first[:-1]]
+    out[1::2] = lines.xy[lines.first[1:] - 1]
+    return out
+
+
+def move_ends(shapes: NDArray[np.object_], ends: Floats) -> NDArray[np.object_]:
+    """The lines with their first and last points moved to (2n, 2) places, interleaved."""
+    xy, owner = shapely.get_coordinates(shapes, return_index=True)
+    first: Any = np.searchsorted(owner, np.arange(len(shapes)))
+    last = np.append(first[1:], len(owner)) - 1
+    xy[first], xy[last] = ends[0::2], ends[1::2]
+    return np.asarray(shapely.linestrings(xy, indices=owner), dtype=object)

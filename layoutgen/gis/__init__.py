@@ -1,0 +1,1 @@
+"""All file and CRS work: schema, working plane, reading, writing."""

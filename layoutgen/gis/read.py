@@ -1,0 +1,361 @@
+"""Reading: any vector file GDAL knows -> one table per role under our own field names.
+
+Only this module and its siblings in `gis` open files. A file that cannot be used at all raises
+`InputError`; a row that cannot be used becomes a `Finding`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import fiona
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import pyproj
+import shapely
+
+from layoutgen.config import UNITS, Params, Where, choice, nearest, where
+from layoutgen.errors import Finding, InputError
+from layoutgen.gis.plane import center_of, check_crs, parse_crs, to_plane, working_plane
+from layoutgen.gis.schema import ROLES, Field, Role, role
+
+#: GDAL keeps OSM node ids in a table that must be sorted; many extracts are not
+_GDAL_OPTIONS = {"OSM_USE_CUSTOM_INDEXING": "NO"}
+_NUMBER = re.compile(r"^\s*([-+]?[0-9]*\.?[0-9]+)\s*(mph|km/h|kmh|knots|ft|m|cm|in|')?\s*$")
+_FIELD_UNIT = {"_ft": ("ft", "length"), "_mph": ("mph", "speed")}
+#: one pair of an HSTORE text as GDAL writes it; quotes and backslashes inside are escaped
+_TAG = re.compile(r'"((?:[^"\\]|\\.)*)"=>"((?:[^"\\]|\\.)*)"')
+_YES = {"yes", "y", "true", "t", "1", "-1"}
+_NO = {"no", "n", "false", "f", "0", ""}
+
+
+class InputParams(Params):
+    """`[inputs.<role>]`: where a role comes from and how its columns read."""
+
+    source: str = choice(..., source="design", text="file or folder, relative to this file")
+    layer: str = choice("", source="design", text="layer, where the file has several that fit")
+    crs: str = choice("", source="design", text="CRS of a file that names none, e.g. EPSG:2264")
+    fields: dict[str, str | list[str]] = choice(
+        {}, source="design", text="our field = their column (a list is joined with blanks)"
+    )
+    values: dict[str, dict[str, str | int | float | bool]] = choice(
+        {}, source="design", text="our field -> their code = our value; empty = unknown"
+    )
+    units: dict[str, str] = choice(
+        {}, source="design", text="our field = unit of their plain numbers, e.g. m or km/h"
+    )
+    where: dict[str, Any] = choice({}, source="design", text="use only rows whose columns match")
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """All tables on the working plane.
+
+    Attributes:
+        plane: CRS of the working plane.
+        source_crs: CRS of the streets file.
+        tables: role -> table with our columns, `geometry` in feet; absent roles are missing.
+        rows: role -> rows in the file.
+    """
+
+    plane: pyproj.CRS
+    source_crs: pyproj.CRS
+    tables: Mapping[str, gpd.GeoDataFrame]
+    rows: Mapping[str, int]
+    files: Mapping[str, str]
+
+
+def read_inputs(specs: Mapping[str, InputParams]) -> tuple[Inputs, list[Finding]]:
+    """Read every role and bring all to one working plane, centred on the streets.
+
+    Raises:
+        InputError: a file is missing, unreadable, has no CRS or lacks a mapped column.
+    """
+    findings: list[Finding] = []
+    tables: dict[str, gpd.GeoDataFrame] = {}
+    rows: dict[str, int] = {}
+    for known in ROLES:
+        if known.name not in specs:
+            continue
+        raw = read_source(specs[known.name], known)
+        rows[known.name] = len(raw)
+        tables[known.name], found = map_fields(raw, specs[known.name], known)
+        findings += found + check_crs(tables[known.name], _label(specs[known.name], known))
+    streets = tables["streets"]
+    if streets.geometry.isna().all() or streets.geometry.is_empty.all():
+        raise InputError(f"{_label(specs['streets'], role('streets'))}: no row has a geometry.")
+    plane = working_plane(*center_of(streets))
+    flat = {name: to_plane(table, plane) for name, table in tables.items()}
+    files = {name: specs[name].source for name in tables}
+    return Inputs(plane, pyproj.CRS(streets.crs), flat, rows, files), findings
+
+
+def read_source(spec: InputParams, known: Role) -> gpd.GeoDataFrame:
+    """All rows of one source as they are, with a CRS if the file or the settings name one.
+
+    Raises:
+        InputError: missing or unreadable file, unknown layer, or several layers that fit.
+    """
+    path = Path(spec.source)
+    label = _label(spec, known)
+    if not path.exists():
+        raise InputError(f"{label}: no such file. Check `source` (relative to the project file).")
+    pyogrio.set_gdal_config_options(_GDAL_OPTIONS)
+    table = _read_any(path, spec, known, label)
+    if spec.crs:
+        key = f"inputs.{known.name}.crs"
+        table = table.set_crs(parse_crs(spec.crs, key), allow_override=True)
+    return _with_tags(table, _asked_columns(spec, known))
+
+
+def list_layers(path: Path) -> list[tuple[str, str]]:
+    """(layer, geometry type) of a file, as GDAL sees them.
+
+    Raises:
+        InputError: GDAL cannot open it.
+    """
+    if path.suffix == ".parquet":
+        return [(path.stem, "Unknown")]
+    try:
+        found = pyogrio.list_layers(path)
+    except pyogrio.errors.DataSourceError as fault:
+        raise InputError(f"{path}: GDAL cannot open it ({fault}).") from None
+    return [(str(name), str(kind or "")) for name, kind in found]
+
+
+def column_types(path: Path, layer: str) -> dict[str, str]:
+    """Column -> type of a layer, from its header only (fiona reads the schema without the rows)."""
+    if path.suffix == ".parquet":
+        return {str(k): str(v) for k, v in gpd.read_parquet(path).dtypes.items()}
+    with fiona.open(path, layer=layer) as source:
+        return {str(k): str(v) for k, v in source.schema["properties"].items()}
+
+
+def map_fields(
+    raw: gpd.GeoDataFrame, spec: InputParams, known: Role
+) -> tuple[gpd.GeoDataFrame, list[Finding]]:
+    """Table with our fields; codes translated, numbers parsed, unknown codes reported.
+
+    Raises:
+        InputError: a mapped column is not in the file.
+    """
+    kept, findings = _filter(raw, spec, known)
+    label = f"inputs.{known.name}"
+    _check_names(spec, known, label)
+    out: dict[str, Any] = {}
+    for fld in known.fields:
+        column = _source_column(kept, fld, spec, label)
+        out[fld.name], found = _convert(column, fld, spec, known)
+        findings += found
+    table = gpd.GeoDataFrame(out, geometry=kept.geometry.array, crs=raw.crs, index=kept.index)
+    return table.reset_index(drop=True), findings
+
+
+def _read_any(path: Path, spec: InputParams, known: Role, label: str) -> gpd.GeoDataFrame:
+    if path.suffix == ".parquet":
+        return _guarded(lambda: gpd.read_parquet(path), label)
+    layer = spec.layer or _pick_layer(path, known, label)
+    names = [name for name, _ in list_layers(path)]
+    if layer not in names:
+        raise InputError(f"{label}: no layer '{layer}'.{nearest(layer, names)}")
+    options = {"X_POSSIBLE_NAMES": "lon*,x", "Y_POSSIBLE_NAMES": "lat*,y"}
+    extra = options if path.suffix == ".csv" else {}
+    return _guarded(
+        lambda: pyogrio.read_dataframe(path, layer=layer, on_invalid="ignore", **extra), label
+    )
+
+
+def _guarded(read: Callable[[], Any], label: str) -> gpd.GeoDataFrame:
+    """Whatever a reader raises on a broken file, said as one clear line."""
+    try:
+        table = read()
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as fault:
+        raise InputError(f"{label}: cannot be read ({fault}).") from None
+    except (ValueError, OSError) as fault:
+        raise InputError(f"{label}: cannot be read ({fault}).") from None
+    if not isinstance(table, gpd.GeoDataFrame):
+        raise InputError(f"{label}: the layer has no geometry.")
+    return table
+
+
+def _pick_layer(path: Path, known: Role, label: str) -> str:
+    """The one layer whose geometry fits the role."""
+    layers = list_layers(path)
+    fits = [name for name, kind in layers if _fits(kind, known)]
+    if {"lines", "points", "multipolygons"} <= {name for name, _ in layers}:
+        return "points" if "Point" in known.geometry else "lines"
+    if len(fits) == 1 or (fits and len(layers) == 1):
+        return fits[0]
+    listed = ", ".join(name for name, _ in layers)
+    problem = "several layers fit" if fits else f"no layer with {' or '.join(known.geometry)}"
+    raise InputError(f"{label}: {problem} (it has: {listed}). Set `layer` for this input.")
+
+
+def _fits(kind: str, known: Role) -> bool:
+    plain = kind.removesuffix(" Z").removeprefix("3D ").removeprefix("2.5D ").replace("25D", "")
+    return plain in known.geometry or plain in ("Unknown", "Geometry", "GeometryCollection")
+
+
+def _asked_columns(spec: InputParams, known: Role) -> set[str]:
+    """Every column that a role may read: our own field names, mapped ones and those of `where`."""
+    mapped = [[v] if isinstance(v, str) else v for v in spec.fields.values()]
+    ours = {fld.name for fld in known.fields}
+    return ours.union(*mapped, spec.where)
+
+
+def _with_tags(table: gpd.GeoDataFrame, asked: set[str]) -> gpd.GeoDataFrame:
+    """Asked OSM keys that GDAL packs into `other_tags` ("k"=>"v", ...) as columns of their own.
+
+    Only asked ones: an extract has thousands of keys, and a column for each would fill the memory.
+    """
+    if "other_tags" not in table:
+        return table
+    wanted = sorted(asked - set(table.columns))
+    # rows without further tags hold NaN, not an empty text
+    texts = [text if isinstance(text, str) else "" for text in table["other_tags"]]
+    found = [{_unescape(k): _unescape(v) for k, v in _TAG.findall(text)} for text in texts]
+    columns = {name: [tags.get(name) for tags in found] for name in wanted}
+    fresh = pd.DataFrame(columns, index=table.index, dtype=object).dropna(axis=1, how="all")
+    return gpd.GeoDataFrame(
+        pd.concat([table, fresh], axis=1), geometry=table.geometry.name, crs=table.crs
+    )
+
+
+def _unescape(text: str) -> str:
+    """A key or value as it is in OSM: GDAL writes a backslash before quotes and backslashes."""
+    return re.sub(r"\\(.)", r"\1", text)
+
+
+def _filter(
+    raw: gpd.GeoDataFrame, spec: InputParams, known: Role
+) -> tuple[gpd.GeoDataFrame, list[Finding]]:
+    """Rows that `where` wants; one finding says how many it left out."""
+    conditions: Where = where(spec.where)
+    for name in conditions.names():
+        if name not in raw.columns:
+            raise InputError(_no_column(f"inputs.{known.name}.where", name, raw, spec))
+    if not conditions.conditions:
+        return raw, []
+    columns = raw[list(conditions.names())].to_dict("records")
+    keep = np.array([conditions.matches(row) for row in columns], dtype=bool)
+    left_out = int((~keep).sum())
+    text = f"{left_out} rows left out by `where`"
+    found = Finding("filtered_out", "notice", known.name, "", text, "", rows=left_out)
+    return raw[keep], [found] if left_out else []
+
+
+def _check_names(spec: InputParams, known: Role, label: str) -> None:
+    """Every name on the left of a mapping must be one of the role's fields."""
+    ours = [fld.name for fld in known.fields]
+    for part in ("fields", "values", "units"):
+        for name in getattr(spec, part):
+            if name not in ours:
+                raise InputError(f"{label}.{part}.{name}: no such field.{nearest(name, ours)}")
+
+
+def _source_column(
+    raw: gpd.GeoDataFrame, fld: Field, spec: InputParams, label: str
+) -> pd.Series[Any] | None:
+    """Their column of one of our fields: mapped, else of the same name, else None."""
+    mapped = spec.fields.get(fld.name)
+    if mapped is None:
+        return raw[fld.name] if fld.name in raw.columns else None
+    names = [mapped] if isinstance(mapped, str) else mapped
+    for name in names:
+        if name not in raw.columns and "other_tags" not in raw.columns:
+            raise InputError(_no_column(f"{label}.fields.{fld.name}", name, raw, spec))
+    present = [raw[name] for name in names if name in raw.columns]
+    if len(present) < 2:
+        return present[0] if present else None
+    texts = pd.concat([column.map(_text) for column in present], axis=1)
+    joined = [" ".join(part for part in row if part) for row in texts.to_numpy()]
+    return pd.Series(joined, index=raw.index, dtype=object)
+
+
+def _no_column(key: str, name: str, raw: gpd.GeoDataFrame, spec: InputParams) -> str:
+    columns = [str(c) for c in raw.columns if c != raw.geometry.name]
+    return f"{key}: {spec.source} has no column '{name}'.{nearest(name, columns)}"
+
+
+def _convert(
+    column: pd.Series[Any] | None, fld: Field, spec: InputParams, known: Role
+) -> tuple[Any, list[Finding]]:
+    """Values of one field, and findings for codes that mean nothing to us."""
+    if column is None:
+        return None, []
+    codes = {_text(k).casefold(): _text(v) for k, v in spec.values.get(fld.name, {}).items()}
+    texts = column.map(_text)
+    distinct = {text: codes.get(text.casefold(), text) for text in texts.unique()}
+    parsed: dict[str, Any] = {}
+    bad: list[str] = []
+    for text, ours in distinct.items():
+        value, ok = _parse(ours, fld, spec.units.get(fld.name, ""))
+        parsed[text] = value
+        if not ok:
+            bad.append(text)
+    found = [_unknown_code(code, int((texts == code).sum()), fld, known) for code in sorted(bad)]
+    values = np.array([parsed[text] for text in texts], dtype=object)
+    return values, found
+
+
+def _unknown_code(code: str, count: int, fld: Field, known: Role) -> Finding:
+    allowed = ", ".join(fld.choices) or {"yes_no": "yes, no"}.get(fld.type, "a number")
+    text = f"{fld.name}: {code!r} on {count} rows means nothing here; taken as unknown"
+    fix = f"map it in [inputs.{known.name}.values.{fld.name}] to: {allowed}"
+    return Finding("unknown_code", "warning", known.name, code, text, fix)
+
+
+def _parse(text: str, fld: Field, unit: str) -> tuple[Any, bool]:
+    """(value or None, understood?) of one text."""
+    if not text:
+        return None, True
+    if fld.type == "text":
+        return text, True
+    if fld.type == "choice":
+        return (text, True) if text in fld.choices else (None, False)
+    if fld.type == "yes_no":
+        low = text.casefold()
+        return (low in _YES, True) if low in _YES | _NO else (None, False)
+    return _parse_number(text, fld, unit)
+
+
+def _parse_number(text: str, fld: Field, unit: str) -> tuple[Any, bool]:
+    match = _NUMBER.match(text)
+    if match is None:
+        return None, False
+    value = float(match.group(1))
+    own, _ = next((u for end, u in _FIELD_UNIT.items() if fld.name.endswith(end)), ("", ""))
+    given = {"'": "ft", "kmh": "km/h"}.get(match.group(2) or "", match.group(2) or "") or unit
+    if own and given:
+        value *= UNITS[given][1] / UNITS[own][1] if given in UNITS else 1.0
+    if fld.type == "integer":
+        return (int(value), True) if value == int(value) else (None, False)
+    return value, True
+
+
+def _text(value: Any) -> str:
+    """A cell as trimmed text; whole floats lose their ".0", missing values become empty."""
+    if value is None or (isinstance(value, float) and np.isnan(value)) or value is pd.NA:
+        return ""
+    if isinstance(value, bool | np.bool_):
+        return "yes" if value else "no"
+    if isinstance(value, float | np.floating) and float(value).is_integer():
+        return str(int(value))
+    if isinstance(value, list | np.ndarray):
+        return ";".join(_text(v) for v in value)
+    return " ".join(str(value).split())
+
+
+def _label(spec: InputParams, known: Role) -> str:
+    return f"inputs.{known.name}: {spec.source}"
+
+
+def points_of(table: gpd.GeoDataFrame) -> Any:
+    """One representative point per row; None where there is no geometry."""
+    return shapely.centroid(table.geometry.to_numpy())

@@ -1,0 +1,394 @@
+"""Shape of every table, in and out: one place drives reading, checking, writing and the docs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+FieldType = Literal["text", "real", "integer", "yes_no", "choice"]
+ColumnType = Literal["text", "real", "integer"]
+
+
+@dataclass(frozen=True)
+class Field:
+    """One input field under our own name.
+
+    Attributes:
+        name: our name; the unit ends it where the field holds a measure.
+        type: how the source's text or number is converted.
+        text: meaning.
+        choices: allowed values of a `choice`.
+    """
+
+    name: str
+    type: FieldType
+    text: str
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Role:
+    """One input role (`[inputs.<name>]`)."""
+
+    name: str
+    geometry: tuple[str, ...]
+    required: bool
+    text: str
+    fields: tuple[Field, ...]
+
+    @property
+    def id_field(self) -> str:
+        return self.fields[0].name
+
+
+@dataclass(frozen=True)
+class Column:
+    """One output column."""
+
+    name: str
+    type: ColumnType
+    text: str
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One output layer of the GeoPackage; geometry None = attribute table."""
+
+    name: str
+    geometry: str | None
+    stage: Literal["generate", "route"]
+    text: str
+    columns: tuple[Column, ...]
+
+
+STREET_CLASSES = ("freeway", "ramp", "arterial", "collector", "local", "alley", "path")
+SIDES = ("none", "left", "right", "both")
+CONTROLS = ("signal", "all_way_stop", "two_way_stop", "stop", "yield", "none")
+
+ROLES: tuple[Role, ...] = (
+    Role(
+        "streets",
+        ("LineString", "MultiLineString"),
+        True,
+        "Street centerlines; left and right are seen along the digitised direction.",
+        (
+            Field("segment_id", "text", "stable id of the line"),
+            Field("name", "text", "full street name"),
+            Field("street_class", "choice", "functional class", STREET_CLASSES),
+            Field(
+                "oneway",
+                "choice",
+                "travel relative to the digitised direction",
+                ("both", "forward", "backward"),
+            ),
+            Field("lanes", "integer", "travel lanes, both directions together"),
+            Field("lanes_forward", "integer", "travel lanes along the digitised direction"),
+            Field("lanes_backward", "integer", "travel lanes against the digitised direction"),
+            Field("width_ft", "real", "roadway width, curb to curb"),
+            Field("speed_mph", "real", "posted speed"),
+            Field("parking", "choice", "parallel parking lane", SIDES),
+            Field("bike_lane", "choice", "marked bike lane", SIDES),
+            Field("center_turn_lane", "yes_no", "two-way left-turn lane"),
+            Field("turn_lanes_forward", "text", "lanes left to right, e.g. left|through|right"),
+            Field("turn_lanes_backward", "text", "the same, against the digitised direction"),
+            Field("level_from", "integer", "grade level at the first point"),
+            Field("level_to", "integer", "grade level at the last point"),
+            Field("surface", "choice", "unpaved streets get no markings", ("paved", "unpaved")),
+            Field("roundabout", "yes_no", "part of a circulatory roadway"),
+            Field("status", "choice", "closed streets are left out", ("open", "closed")),
+        ),
+    ),
+    Role(
+        "intersections",
+        ("Point", "MultiPoint"),
+        False,
+        "Intersection points: stable ids, names and, if known, the control.",
+        (
+            Field("intersection_id", "text", "stable id"),
+            Field("name", "text", "name of the intersection"),
+            Field("control", "choice", "control of the whole intersection", CONTROLS),
+        ),
+    ),
+    Role(
+        "controls",
+        ("Point", "MultiPoint"),
+        False,
+        "Signal posts, STOP and YIELD signs.",
+        (
+            Field("control_id", "text", "stable id"),
+            Field(
+                "control",
+                "choice",
+                "what stands there",
+                ("signal", "stop", "all_way_stop", "yield"),
+            ),
+            Field("bearing_deg", "real", "travel direction of the traffic that faces it"),
+        ),
+    ),
+    Role(
+        "schools",
+        ("Point", "MultiPoint", "Polygon", "MultiPolygon"),
+        False,
+        "Schools, as points or grounds.",
+        (Field("school_id", "text", "stable id"), Field("name", "text", "name of the school")),
+    ),
+    Role(
+        "yard",
+        ("Point", "MultiPoint"),
+        False,
+        "Where trucks start, refill and end.",
+        (Field("yard_id", "text", "stable id"), Field("name", "text", "name of the yard")),
+    ),
+)
+
+
+def role(name: str) -> Role:
+    """The role of that name.
+
+    Raises:
+        KeyError: no such role.
+    """
+    return next(r for r in ROLES if r.name == name)
+
+
+def _columns(spec: str) -> tuple[Column, ...]:
+    """Columns from lines of `name type text`."""
+    kinds: dict[str, ColumnType] = {"text": "text", "real": "real", "integer": "integer"}
+    rows = (line.strip().split(None, 2) for line in spec.strip().splitlines())
+    return tuple(Column(name, kinds[kind], text) for name, kind, text in rows)
+
+
+LAYERS: tuple[Layer, ...] = (
+    Layer(
+        "streets",
+        "LineString",
+        "generate",
+        "One row per street segment as designed.",
+        _columns("""
+            segment_id text stable id
+            source_ids text ids of the input lines it was made of
+            name text street name
+            street_class text functional class
+            speed_mph real posted speed or class default
+            oneway text both, forward or backward, along the line as written
+            width_ft real roadway width, curb to curb
+            width_source text attribute, or class default
+            lanes_source text attribute, width, or class default
+            length_ft real length of the axis
+            strips text strips of the cross-section, left to right, with widths in ft
+        """),
+    ),
+    Layer(
+        "intersections",
+        "MultiPolygon",
+        "generate",
+        "One row per intersection: the area between the curb lines of its legs.",
+        _columns("""
+            intersection_id text stable id
+            name text name
+            control text signal, all_way_stop, two_way_stop, yield or none
+            legs integer number of legs
+        """),
+    ),
+    Layer(
+        "approaches",
+        "LineString",
+        "generate",
+        "One row per approach: the line where its traffic stops or would stop.",
+        _columns("""
+            approach_id text intersection and compass octant of the leg
+            intersection_id text intersection
+            segment_id text street segment
+            street text street name
+            bearing_deg real direction of travel toward the intersection
+            control text signal, stop, yield or none
+            control_source text which input or setting decided the control
+            lanes integer inbound lanes
+            movements text lanes left to right as the driver sees them
+            curb_ft real station of the crossing curb line at the axis, from the intersection
+            stop_ft real station of the stop position at the axis, from the intersection
+        """),
+    ),
+    Layer(
+        "markings",
+        "MultiPolygon",
+        "generate",
+        "One row per marking: the painted area and why it is there.",
+        _columns("""
+            marking_id text stable id
+            kind text marking kind
+            style text style of the kind
+            rule text rule that asked for it
+            reason text why it is there
+            sources text rows of the standard behind its settings
+            segment_id text street segment
+            intersection_id text intersection, if it belongs to one
+            street text street name
+            station_ft real station of its anchor along the segment, from the first point
+            offset_ft real offset of its anchor from the axis, positive to the right
+            bearing_deg real direction of travel that reads it
+            color text paint color
+            material text paint material
+            coat integer 1 = on the pavement, 2 = over another coat
+            over_id text marking it is painted over
+            length_ft real painted length along its main direction
+            width_ft real width of the line or of the figure
+            area_sqft real painted area
+            action text new, repaint or keep
+            condition text known condition of what is there
+        """),
+    ),
+    Layer(
+        "sections",
+        "MultiPolygon",
+        "generate",
+        "One row per piece painted in one set-up.",
+        _columns("""
+            section_id text stable id
+            marking_id text marking
+            job_id text job
+            sequence integer painting order in the job
+            color text paint color
+            area_sqft real painted area
+            minutes real painting time
+        """),
+    ),
+    Layer(
+        "quantities",
+        None,
+        "generate",
+        "One row per street, kind, color and material.",
+        _columns("""
+            street text street name
+            kind text marking kind
+            color text paint color
+            material text paint material
+            count integer number of markings
+            area_sqft real painted area
+            length_lf real painted length in feet
+            paint_gal real wet paint
+            beads_lb real glass beads
+            minutes real painting time
+            cost real paint and beads, in the currency of the settings
+        """),
+    ),
+    Layer(
+        "findings",
+        "Geometry",
+        "generate",
+        "One row per problem or repair.",
+        _columns("""
+            code text stable short name
+            severity text error, warning or notice
+            source text role or stage
+            feature_id text row it concerns
+            text text what is wrong
+            fix text what to do
+            rows integer input rows left out because of it
+        """),
+    ),
+    Layer(
+        "run_info",
+        None,
+        "generate",
+        "One row: how this file was made.",
+        _columns("""
+            version text version of layoutgen
+            settings_hash text hash of the effective settings
+            inputs text input files with row counts: read, used, reported
+            seed integer seed of the search
+            started text start of the run, UTC
+            seconds real time of the run
+            caution text what this file is not
+        """),
+    ),
+    Layer(
+        "jobs",
+        "Point",
+        "route",
+        "One row per set-up of the truck.",
+        _columns("""
+            job_id text stable id
+            tour_id text tour that serves it
+            sequence integer place in the tour
+            segment_id text street segment it is painted from
+            street text street name
+            bearing_deg real direction of travel while painting
+            entry_ft real station where the truck enters, along the segment
+            exit_ft real station where it leaves, along the segment
+            markings text marking ids, in painting order
+            kinds text kinds, with counts
+            area_sqft real painted area
+            white_gal real white paint
+            yellow_gal real yellow paint
+            green_gal real green paint
+            beads_lb real glass beads
+            minutes real time at the job
+            window text allowed hours, empty = whole shift
+            earliest text earliest start
+            latest text latest start
+        """),
+    ),
+    Layer(
+        "visits",
+        "Point",
+        "route",
+        "One row per arrival of a truck: job, refill or depot.",
+        _columns("""
+            tour_id text tour
+            sequence integer order in the tour, 0 = leaving the yard
+            kind text depot, job or refill
+            job_id text job, empty for depot and refill
+            street text street name
+            arrive text clock time
+            start text clock time work starts
+            leave text clock time
+            drive_min real drive before this visit
+            drive_mi real drive before this visit
+        """),
+    ),
+    Layer(
+        "tours",
+        "LineString",
+        "route",
+        "One row per truck shift, with its drive.",
+        _columns("""
+            tour_id text stable id
+            date text date, or day number
+            truck text truck
+            start text clock time leaving the yard
+            finish text clock time back at the yard
+            jobs integer visits to jobs
+            drive_mi real miles driven
+            drive_min real minutes driven
+            paint_min real minutes at jobs
+            dry_min real minutes waiting for paint to dry
+            wait_min real minutes waiting for a window
+            changeover_min real minutes of color change, refill and lunch
+            white_gal real white paint
+            yellow_gal real yellow paint
+            green_gal real green paint
+            beads_lb real glass beads
+        """),
+    ),
+    Layer(
+        "unserved",
+        "Point",
+        "route",
+        "One row per job that no tour serves, with the reason.",
+        _columns("""
+            job_id text job
+            street text street name
+            reason text why it is not in a tour
+        """),
+    ),
+)
+
+
+def layer(name: str) -> Layer:
+    """The output layer of that name.
+
+    Raises:
+        KeyError: no such layer.
+    """
+    return next(lay for lay in LAYERS if lay.name == name)

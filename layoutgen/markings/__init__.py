@@ -1,0 +1,1 @@
+"""Markings: records, rules, shapes, symbols, and the engine that draws them."""

@@ -1,0 +1,297 @@
+"""Rules -> markings -> polygons: ask every rule at every site, then draw all answers in bulk."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from layoutgen.config import Where
+from layoutgen.errors import Finding
+from layoutgen.geometry.polyline import Polylines
+from layoutgen.markings.marking import (
+    BarsShape,
+    FigureShape,
+    LineShape,
+    Marking,
+    Rule,
+    RuleParams,
+)
+from layoutgen.markings.templates import bars, figure, line
+from layoutgen.street.build import leg_attributes, segment_attributes
+from layoutgen.street.design import Design, Leg
+from layoutgen.street.intersection import LegNeeds, LegPolicy
+
+_TEMPLATES: Mapping[type, Any] = {shape.SHAPE: shape for shape in (line, bars, figure)}
+#: two markings of one color that share more than this are a collision, not a touch (sq ft)
+_TOUCH_SQFT = 0.02
+_COLUMNS = (
+    *("kind", "style", "rule", "reason", "sources", "segment_id", "intersection_id", "street"),
+    *("station_ft", "offset_ft", "color", "material", "coat", "over_id", "width_ft", "action"),
+    *("condition", "anchor", "tag", "priority", "segment_index", "from_ft", "to_ft", "travel"),
+    *("facing", "is_line", "sort_ft"),
+)
+
+
+@dataclass(frozen=True)
+class RuleSetting:
+    """A rule with its settings: the base, and cases of which the first that matches wins."""
+
+    name: str
+    rule: Rule
+    base: RuleParams
+    cases: tuple[tuple[Where, RuleParams], ...] = ()
+
+    def params(self, attributes: Mapping[str, Any]) -> RuleParams:
+        return next((p for where, p in self.cases if where.matches(attributes)), self.base)
+
+
+def leg_policy(settings: Sequence[RuleSetting]) -> LegPolicy:
+    """What all rules together want on a leg; street geometry asks this, so rules need not meet."""
+
+    def policy(attributes: Mapping[str, Any]) -> LegNeeds:
+        wishes: dict[str, float] = {}
+        for setting in settings:
+            params = setting.params(attributes)
+            if setting.rule.needs is not None and params.enabled:
+                wishes.update(setting.rule.needs(params, attributes))
+        return LegNeeds(**wishes)
+
+    return policy
+
+
+def ask_rules(design: Design, settings: Sequence[RuleSetting]) -> list[tuple[str, Marking]]:
+    """(rule, marking) for every rule and site, in a fixed order."""
+    legs = [(leg, leg_attributes(leg)) for leg in design.legs() if leg.segment.paved]
+    blocks = [(b, segment_attributes(b.segment)) for b in design.blocks if b.segment.paved]
+    out = []
+    for setting in settings:
+        sites: Iterable[tuple[Any, Mapping[str, Any]]] = blocks
+        if setting.rule.on != "block":
+            sites = [(leg, a) for leg, a in legs if _serves(setting.rule, leg)]
+        for site, attributes in sites:
+            params = setting.params(attributes)
+            if params.enabled:
+                out += [(setting.name, m) for m in setting.rule.mark(site, params)]
+    return out
+
+
+def draw_markings(
+    asked: Sequence[tuple[str, Marking]], axes: Polylines, material: str
+) -> tuple[gpd.GeoDataFrame, list[Finding]]:
+    """Markings table on the working plane, sorted by id, without collisions.
+
+    Returns:
+        Columns of layer `markings` and, for the work stages, segment_index, from_ft, to_ft, travel
+        and is_line; and a finding for every marking that could not be kept.
+    """
+    shapes = _draw([m for _, m in asked], axes)
+    empty = shapely.is_missing(shapes) | shapely.is_empty(shapes)
+    kept = [pair for pair, gone in zip(asked, empty, strict=True) if not gone]
+    table = _table(kept, shapes[~empty], axes, material)
+    table, findings = _settle_collisions(table)
+    lost = [m for (_, m), gone in zip(asked, empty, strict=True) if gone]
+    return table, [_nothing_left(m) for m in lost] + findings
+
+
+def _serves(rule: Rule, leg: Leg) -> bool:
+    if rule.on == "approach":
+        return bool(leg.inbound) and not leg.segment.roundabout
+    return True
+
+
+def _draw(markings: Sequence[Marking], axes: Polylines) -> NDArray[np.object_]:
+    """Polygons of all markings, template by template."""
+    out: NDArray[Any] = np.full(len(markings), None, dtype=object)
+    by_shape: dict[type, list[int]] = defaultdict(list)
+    for i, marking in enumerate(markings):
+        by_shape[type(marking.shape)].append(i)
+    for kind, rows in by_shape.items():
+        frames = [markings[i].frame for i in rows]
+        out[rows] = _TEMPLATES[kind].draw(frames, [markings[i].shape for i in rows], axes)
+    return out
+
+
+def _table(
+    asked: Sequence[tuple[str, Marking]],
+    shapes: NDArray[np.object_],
+    axes: Polylines,
+    material: str,
+) -> gpd.GeoDataFrame:
+    records = [_record(name, marking, material) for name, marking in asked]
+    table = pd.DataFrame.from_records(records, columns=list(_COLUMNS))
+    area = shapely.area(shapes)
+    table["area_sqft"] = area
+    table["length_ft"] = area / table["width_ft"].to_numpy(dtype=float)
+    table["bearing_deg"] = _bearings(table, axes)
+    table["marking_id"] = _ids(table, axes)
+    frame = gpd.GeoDataFrame(table.drop(columns="sort_ft"), geometry=shapes)
+    return frame.sort_values("marking_id").reset_index(drop=True)
+
+
+def _record(name: str, marking: Marking, material: str) -> dict[str, Any]:
+    frame, sign = marking.frame, marking.frame.sign()
+    ends = [frame.station(s) for s in _extent(marking)]
+    return {
+        "kind": marking.kind,
+        "style": marking.style,
+        "rule": name,
+        "reason": marking.reason,
+        "sources": ", ".join(marking.sources),
+        "segment_id": frame.segment.segment_id,
+        "intersection_id": marking.intersection_id,
+        "street": frame.segment.name,
+        "station_ft": frame.station(marking.station_ft),
+        "offset_ft": marking.offset_ft * sign,
+        "color": marking.color,
+        "material": material,
+        "coat": 1,
+        "over_id": "",
+        "width_ft": marking.width_ft,
+        "action": "new",
+        "condition": "",
+        "anchor": marking.anchor,
+        "tag": marking.tag,
+        "priority": marking.priority,
+        "segment_index": frame.segment.index,
+        "from_ft": max(0.0, min(ends)),
+        "to_ft": min(frame.segment.length_ft, max(ends)),
+        "travel": marking.travel * sign,
+        "facing": _facing(marking) * sign,
+        "is_line": marking.is_line,
+        "sort_ft": marking.station_ft,
+    }
+
+
+def _extent(marking: Marking) -> tuple[float, float]:
+    """First and last station of a marking, in frame coordinates."""
+    shape = marking.shape
+    if isinstance(shape, LineShape):
+        return shape.start_ft, shape.stop_ft
+    if isinstance(shape, FigureShape):
+        far = figure.figure_of(shape).length_ft
+        return shape.upstream_ft, shape.upstream_ft + shape.facing * far
+    return _bars_extent(shape)
+
+
+def _bars_extent(shape: BarsShape) -> tuple[float, float]:
+    stations = [
+        cut.at(offset)
+        for bar in shape.bars
+        for cut in (bar.near, bar.far)
+        for offset in (bar.left_ft, bar.right_ft)
+    ]
+    return min(stations), max(stations)
+
+
+def _facing(marking: Marking) -> int:
+    """Direction of travel that reads the marking, in frame coordinates."""
+    if isinstance(marking.shape, FigureShape):
+        return marking.shape.facing
+    return marking.travel or 1
+
+
+def _bearings(table: pd.DataFrame, axes: Polylines) -> Any:
+    """Compass direction of the travel that reads each marking."""
+    if not len(table):
+        return np.empty(0)
+    along = axes.directions(table["segment_index"].to_numpy(), table["station_ft"].to_numpy())
+    along = along * table["facing"].to_numpy(dtype=float)[:, None]
+    return np.degrees(np.arctan2(along[:, 0], along[:, 1])) % 360.0
+
+
+def _ids(table: pd.DataFrame, axes: Polylines) -> list[str]:
+    """kind/anchor/tag/number; numbers follow the place, not the digitised direction."""
+    if not len(table):
+        return []
+    first = axes.xy[axes.first[:-1]]
+    last = axes.xy[axes.first[1:] - 1]
+    flip = (first[:, 0] > last[:, 0]) | ((first[:, 0] == last[:, 0]) & (first[:, 1] > last[:, 1]))
+    of_block = table["anchor"].to_numpy() == table["segment_id"].to_numpy()
+    sign = np.where(of_block & flip[table["segment_index"].to_numpy()], -1.0, 1.0)
+    keys = pd.DataFrame(
+        {
+            "stem": _stems(table),
+            "s": np.round(table["sort_ft"].to_numpy(dtype=float) * sign, 3),
+            "o": np.round(table["offset_ft"].to_numpy(dtype=float) * sign, 3),
+        }
+    )
+    order = keys.sort_values(["stem", "s", "o"], kind="stable").index
+    number = keys.loc[order].groupby("stem", sort=False).cumcount().reindex(keys.index) + 1
+    return [f"{stem}/{n}" for stem, n in zip(keys["stem"], number, strict=True)]
+
+
+def _stems(table: pd.DataFrame) -> list[str]:
+    parts = zip(table["kind"], table["anchor"], table["tag"], strict=True)
+    return [f"{kind}/{anchor}/{tag}" if tag else f"{kind}/{anchor}" for kind, anchor, tag in parts]
+
+
+def _settle_collisions(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Finding]]:
+    """Of two markings of one color that overlap, the one of lower priority gives way.
+
+    A line is cut back by what it meets; a figure is left out, because half a figure says nothing.
+    """
+    shapes = table.geometry.to_numpy().copy()
+    is_line = table["is_line"].to_numpy(dtype=bool)
+    lost: dict[int, int] = {}
+    cut: dict[int, list[int]] = defaultdict(list)
+    for weaker, stronger in _collisions(table, shapes):
+        if is_line[weaker]:
+            cut[weaker].append(stronger)
+        elif stronger not in lost:
+            lost.setdefault(weaker, stronger)
+    findings = []
+    for k, others in sorted(cut.items()):
+        rest = shapely.difference(shapes[k], shapely.union_all(shapes[others]))
+        findings.append(_trimmed(table.iloc[k], shapes[k].area - rest.area, shapes[k]))
+        shapes[k] = rest if rest.geom_type == "MultiPolygon" else shapely.MultiPolygon([rest])
+    findings += [_left_out(table.iloc[k], table.iloc[j], shapes[k]) for k, j in lost.items()]
+    return _settled(table, shapes, lost), findings
+
+
+def _collisions(table: gpd.GeoDataFrame, shapes: NDArray[np.object_]) -> list[tuple[int, int]]:
+    """(weaker, stronger) rows of one color whose areas overlap, in a fixed order."""
+    a, b = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    once = (a < b) & (table["color"].to_numpy()[a] == table["color"].to_numpy()[b])
+    a, b = a[once], b[once]
+    shared = shapely.area(shapely.intersection(shapes[a], shapes[b])) > _TOUCH_SQFT
+    priority = table["priority"].to_numpy(dtype=float)
+    return sorted(
+        (i, j) if priority[i] < priority[j] else (j, i)
+        for i, j in zip(a[shared].tolist(), b[shared].tolist(), strict=True)
+    )
+
+
+def _settled(
+    table: gpd.GeoDataFrame, shapes: NDArray[np.object_], lost: Mapping[int, int]
+) -> gpd.GeoDataFrame:
+    """Table with the cut shapes and without the lost rows, measured anew."""
+    keep = ~shapely.is_empty(shapes)
+    keep[list(lost)] = False
+    out = table.set_geometry(gpd.GeoSeries(shapes, index=table.index, crs=table.crs))[keep]
+    area = shapely.area(out.geometry.to_numpy())
+    out = out.assign(area_sqft=area, length_ft=area / out["width_ft"].to_numpy(dtype=float))
+    return out.reset_index(drop=True)
+
+
+def _trimmed(row: Any, area_sqft: float, shape: Any) -> Finding:
+    text = f"{row['marking_id']} was cut back by {area_sqft:.1f} sq ft where it met another marking"
+    return Finding("trimmed", "notice", "markings", str(row["marking_id"]), text, "", shape)
+
+
+def _left_out(row: Any, other: Any, shape: Any) -> Finding:
+    text = f"{row['marking_id']} would be painted over {other['marking_id']}; it was left out"
+    fix = "change a spacing or a setback, or mark one of them by hand"
+    return Finding("collision", "warning", "markings", str(row["marking_id"]), text, fix, shape)
+
+
+def _nothing_left(marking: Marking) -> Finding:
+    text = f"nothing was left of a {marking.kind} after fitting it to the street"
+    return Finding("marking_empty", "warning", "markings", marking.anchor, text, "mark it by hand")

@@ -1,0 +1,1 @@
+"""One file per marking; discovery is a directory scan."""

@@ -1,0 +1,197 @@
+"""Bike lane: its lines, and the bicycle symbol with an arrow after it.
+
+MUTCD 11th edition 9E.01: a line and a symbol make the lane (BIKE-01), the first symbol stands at
+its beginning (BIKE-02) and is repeated after major intersections (BIKE-03); the distance between
+is the agency's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from layoutgen.config import choice, length
+from layoutgen.markings.marking import (
+    FigureShape,
+    Frame,
+    LineShape,
+    Marking,
+    Rule,
+    RuleParams,
+    Stroke,
+)
+from layoutgen.street.design import Block, Cut, Leg, Strip
+
+_SYMBOL_FT = 6.0  # BIKE-07, 72 in
+_ARROW_FT = 6.0  # BIKE-07, 72 in
+
+
+class Params(RuleParams):
+    line_width_ft: float = length(
+        "6 in", low="4 in", high="8 in", source="BIKE-25", text="line on the traffic side"
+    )
+    parking_line_width_ft: float = length(
+        "4 in", low="4 in", high="6 in", source="LINE-01", text="line on the parking side"
+    )
+    parking_line: bool = choice(
+        True, source="common practice", text="also mark the side toward parked cars"
+    )
+    arrow: bool = choice(True, source="BIKE-04", text="an arrow after each symbol")
+    symbol_gap_ft: float = length(
+        "6 ft", low="2 ft", high="20 ft", source="BIKE-07", text="from symbol to arrow"
+    )
+    first_ft: float = length(
+        "20 ft",
+        low="0 ft",
+        high="200 ft",
+        source="BIKE-02",
+        text="from the beginning of the line to the first symbol",
+    )
+    spacing_ft: float = length(
+        "250 ft",
+        low="50 ft",
+        high="2000 ft",
+        source="BIKE-03 gives no number; common practice",
+        text="largest distance between symbols; they are spread evenly",
+    )
+    last_gap_ft: float = length(
+        "50 ft",
+        low="0 ft",
+        high="500 ft",
+        source="common practice",
+        text="no symbol nearer than this to the end of the line",
+    )
+    shortest_ft: float = length(
+        "20 ft",
+        low="0 ft",
+        high="200 ft",
+        source="common practice",
+        text="shorter stretches are left unmarked",
+    )
+
+
+def mark(block: Block, params: Params) -> Iterator[Marking]:
+    strips = block.segment.strips
+    for k, strip in enumerate(strips):
+        if strip.kind != "bike_lane" or block.segment.roundabout:
+            continue
+        start, stop = _ends(block, strip, strip.center_ft, strip.width_ft)
+        if stop - start < params.shortest_ft:
+            continue
+        yield from _lines(block, k, params)
+        yield from _symbols(block, strip, (start, stop), params)
+
+
+def symbol_stations(length_ft: float, params: Params, fresh: bool) -> list[float]:
+    """Distances of the symbols from the beginning of a lane.
+
+    The first stands `first_ft` in where the lane begins or comes from an intersection (fresh),
+    else half a spacing in; the rest are spread evenly, none farther apart than `spacing_ft`, and
+    the last keeps `last_gap_ft` to the end where the length allows more than one.
+    """
+    first = params.first_ft if fresh else params.spacing_ft / 2
+    unit = _SYMBOL_FT + (params.symbol_gap_ft + _ARROW_FT if params.arrow else 0.0)
+    if first + unit > length_ft:
+        return [(length_ft - unit) / 2] if fresh and length_ft > unit else []
+    last = length_ft - params.last_gap_ft - unit
+    count = 1
+    while last > first and (length_ft - first) / count > params.spacing_ft:
+        count += 1
+    step = (length_ft - first) / count
+    return [s for s in (first + step * i for i in range(count)) if s <= max(first, last)]
+
+
+def _ends(block: Block, strip: Strip, offset_ft: float, width_ft: float) -> tuple[float, float]:
+    """Segment stations between which a part of the lane at an offset is marked."""
+    start, stop = 0.0, block.segment.length_ft
+    if block.start_leg is not None:
+        start = _line_end(block.start_leg, strip.direction == -1).clear(offset_ft, width_ft)
+    if block.end_leg is not None:
+        stop -= _line_end(block.end_leg, strip.direction == 1).clear(-offset_ft, width_ft)
+    return start, stop
+
+
+def _line_end(leg: Leg, inbound: bool) -> Cut:
+    return leg.layout.inbound_end if inbound else leg.layout.outbound_end
+
+
+def _lines(block: Block, k: int, params: Params) -> Iterator[Marking]:
+    """Lines on the sides of the lane that are not the curb."""
+    strips = block.segment.strips
+    strip = strips[k]
+    sides = [(strip.left_ft, strips[k - 1] if k else None)]
+    sides.append((strip.right_ft, strips[k + 1] if k + 1 < len(strips) else None))
+    for edge, beside in sides:
+        if beside is None or beside.kind == "shoulder":
+            continue
+        parked = beside.kind == "parking"
+        if parked and not params.parking_line:
+            continue
+        width = params.parking_line_width_ft if parked else params.line_width_ft
+        side = "parking" if parked else "traffic"
+        ends = _ends(block, strip, edge, width)
+        shape = LineShape(*ends, (Stroke(edge, width),))
+        yield Marking(
+            kind="bike_lane",
+            frame=Frame(block.segment),
+            shape=shape,
+            color="white",
+            travel=strip.direction,
+            anchor=block.segment.segment_id,
+            station_ft=sum(ends) / 2,
+            offset_ft=edge,
+            width_ft=width,
+            style=f"{side}_line",
+            reason=f"bike lane on this side; line toward {side}",
+            sources=("BIKE-01", "LINE-16"),
+            tag="line",
+            priority=70,
+        )
+
+
+def _symbols(
+    block: Block, strip: Strip, ends: tuple[float, float], params: Params
+) -> Iterator[Marking]:
+    way = strip.direction
+    behind = block.start_leg if way == 1 else block.end_leg
+    fresh = behind is not None or _begins_here(block, way)
+    origin = ends[0] if way == 1 else ends[1]
+    for number, s in enumerate(symbol_stations(ends[1] - ends[0], params, fresh)):
+        why = "first symbol of the lane" if fresh and not number else "repeated by spacing"
+        yield _figure(block, strip, ("bike_symbol", "symbol"), origin + way * s, why)
+        if params.arrow:
+            at = s + _SYMBOL_FT + params.symbol_gap_ft
+            yield _figure(block, strip, ("bike_arrow", "arrow"), origin + way * at, why)
+
+
+def _begins_here(block: Block, way: int) -> bool:
+    """Whether the block's upstream end is a dead end rather than a joint.
+
+    A joint carries on the lane of the block behind it; which of the two it is cannot be seen from
+    one block, so a joint is assumed and the first symbol comes half a spacing in.
+    """
+    return block.start_leg is None and block.end_leg is None and way != 0
+
+
+def _figure(
+    block: Block, strip: Strip, figure: tuple[str, str], station: float, why: str
+) -> Marking:
+    name, tag = figure
+    return Marking(
+        kind="bike_lane",
+        frame=Frame(block.segment),
+        shape=FigureShape(name, station, strip.center_ft, strip.direction),
+        color="white",
+        travel=strip.direction,
+        anchor=block.segment.segment_id,
+        station_ft=station,
+        offset_ft=strip.center_ft,
+        width_ft=40.0 / 12.0 if tag == "symbol" else 2.0,
+        style=tag,
+        reason=f"bike lane, {why}",
+        sources=("BIKE-01", "BIKE-02", "BIKE-03", "BIKE-07"),
+        tag=tag,
+        priority=40,
+    )
+
+
+RULE = Rule(on="block", params=Params, mark=mark)

@@ -1,0 +1,182 @@
+"""Center line: yellow, between the two directions of a street.
+
+MUTCD 11th edition 3B.01, 3B.02, 3B.05. Never a single solid line (CENTER-01); four and more lanes
+get a double solid one (CENTER-02); a two-way left-turn lane gets a solid line outside and a broken
+one inside on either edge (TWLTL-01), up to where it becomes a turn lane of one approach.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from layoutgen.config import choice, length
+from layoutgen.markings.marking import (
+    Frame,
+    LineShape,
+    Marking,
+    Rule,
+    RuleParams,
+    Stroke,
+)
+from layoutgen.street.design import Block, Leg, Strip
+
+
+class Params(RuleParams):
+    line_width_ft: float = length(
+        "4 in", low="4 in", high="6 in", source="LINE-01", text="each line"
+    )
+    double_gap_ft: float = length(
+        "4 in", low="2 in", high="12 in", source="LINE-03", text="between the lines of a double"
+    )
+    painted_ft: float = length(
+        "10 ft", low="5 ft", high="20 ft", source="LINE-04", text="piece of a broken line"
+    )
+    gap_ft: float = length(
+        "30 ft", low="10 ft", high="60 ft", source="LINE-05", text="gap of a broken line"
+    )
+    shortest_ft: float = length(
+        "20 ft",
+        low="0 ft",
+        high="200 ft",
+        source="common practice",
+        text="shorter stretches are left unmarked",
+    )
+    continuous_at_joints: bool = choice(
+        True, source="design", text="lines run through nodes where only two segments meet"
+    )
+
+
+def mark(block: Block, params: Params) -> Iterator[Marking]:
+    segment = block.segment
+    if segment.oneway != "both" or segment.center_line == "none" or segment.roundabout:
+        return
+    center = next((s for s in segment.strips if s.kind == "center_turn_lane"), None)
+    if center is not None:
+        yield from _turn_lane(block, center, params)
+        return
+    offset = _middle(segment.strips)
+    start, stop = line_ends(block, offset, params)
+    if stop - start < params.shortest_ft:
+        return
+    style = segment.center_line
+    strokes = _double(offset, params) if style == "double_solid" else (_broken(offset, params),)
+    yield _marking(block, LineShape(start, stop, strokes), offset, style, params)
+
+
+def line_ends(block: Block, offset_ft: float, params: Params) -> tuple[float, float]:
+    """Segment stations between which a line between the two directions runs."""
+    start, stop = 0.0, block.segment.length_ft
+    if block.start_leg is not None:
+        start = _both_ends(block.start_leg, offset_ft, params)
+    if block.end_leg is not None:
+        stop -= _both_ends(block.end_leg, -offset_ft, params)
+    return start, stop
+
+
+def _both_ends(leg: Leg, offset_ft: float, params: Params) -> float:
+    """Leg station behind both the approach's and the departure's line end."""
+    width = 2 * params.line_width_ft + params.double_gap_ft
+    layout = leg.layout
+    return max(
+        layout.inbound_end.clear(offset_ft, width), layout.outbound_end.clear(offset_ft, width)
+    )
+
+
+def _middle(strips: tuple[Strip, ...]) -> float:
+    """Offset of the boundary between the two directions."""
+    lanes = [s for s in strips if s.kind == "travel_lane"]
+    first = lanes[0].direction
+    return max(s.right_ft for s in lanes if s.direction == first)
+
+
+def _double(offset_ft: float, params: Params) -> tuple[Stroke, ...]:
+    shift = (params.line_width_ft + params.double_gap_ft) / 2
+    return tuple(Stroke(offset_ft + d, params.line_width_ft) for d in (-shift, shift))
+
+
+def _broken(offset_ft: float, params: Params) -> Stroke:
+    return Stroke(offset_ft, params.line_width_ft, params.painted_ft, params.gap_ft)
+
+
+def _turn_lane(block: Block, center: Strip, params: Params) -> Iterator[Marking]:
+    """Edges of a two-way left-turn lane, and a double line beside each turn pocket."""
+    pockets = [_pocket(block, end) for end in (False, True)]
+    for edge in (center.left_ft, center.right_ft):
+        start, stop = line_ends(block, edge, params)
+        start = max(start, pockets[0] or 0.0)
+        stop = min(stop, block.segment.length_ft - (pockets[1] or 0.0))
+        if stop - start >= params.shortest_ft:
+            strokes = _edge(center, edge, params)
+            yield _marking(
+                block, LineShape(start, stop, strokes), edge, "two_way_left_turn", params
+            )
+        for at_end in (False, True):
+            yield from _beside_pocket(block, edge, at_end, pockets[int(at_end)], params)
+
+
+def _edge(center: Strip, edge: float, params: Params) -> tuple[Stroke, ...]:
+    """Solid toward the through lane, broken toward the turn lane."""
+    outward = -1 if edge == center.left_ft else 1
+    shift = outward * (params.line_width_ft + params.double_gap_ft) / 2
+    solid = Stroke(edge + shift, params.line_width_ft)
+    return solid, _broken(edge - shift, params)
+
+
+def _pocket(block: Block, at_end: bool) -> float | None:
+    """Leg station where the pocket at one end begins, upstream; None without a pocket."""
+    leg = block.end_leg if at_end else block.start_leg
+    if leg is None or leg.pocket_ft <= 0:
+        return None
+    return min(leg.layout.inbound_end.station_ft + leg.pocket_ft, leg.room_ft)
+
+
+def _beside_pocket(
+    block: Block, edge_ft: float, at_end: bool, reach: float | None, params: Params
+) -> Iterator[Marking]:
+    """Double solid line between a turn pocket and the departing lanes."""
+    leg = block.end_leg if at_end else block.start_leg
+    if reach is None or leg is None:
+        return
+    pocket = next(s for s in leg.strips if s.kind == "turn_lane")
+    away = next((s for s in leg.outbound), None)
+    edge = pocket.right_ft if away is not None and away.left_ft > pocket.left_ft else pocket.left_ft
+    own = edge if not at_end else -edge
+    if abs(own - edge_ft) > 1e-6:
+        return
+    near = _both_ends(leg, edge, params)
+    stations = (near, reach)
+    start, stop = (
+        stations if not at_end else tuple(block.segment.length_ft - s for s in stations[::-1])
+    )
+    if stop - start >= params.shortest_ft:
+        yield _marking(
+            block, LineShape(start, stop, _double(own, params)), own, "double_solid", params
+        )
+
+
+def _marking(block: Block, shape: LineShape, offset: float, style: str, params: Params) -> Marking:
+    segment = block.segment
+    rows = {
+        "double_solid": ("LINE-01", "LINE-03", "CENTER-02"),
+        "broken": ("LINE-01", "LINE-04", "LINE-05"),
+        "two_way_left_turn": ("LINE-01", "TWLTL-01", "TWLTL-04"),
+    }[style]
+    lanes = len(segment.lanes(1)) + len(segment.lanes(-1))
+    return Marking(
+        kind="center_line",
+        frame=Frame(segment),
+        shape=shape,
+        color="yellow",
+        travel=0,
+        anchor=segment.segment_id,
+        station_ft=(shape.start_ft + shape.stop_ft) / 2,
+        offset_ft=offset,
+        width_ft=params.line_width_ft,
+        style=style,
+        reason=f"two-way {segment.street_class} of {lanes} lanes ({segment.lanes_source})",
+        sources=rows,
+        priority=80,
+    )
+
+
+RULE = Rule(on="block", params=Params, mark=mark)

@@ -1,0 +1,184 @@
+"""Crosswalk: where people cross a leg, in one of the styles of MUTCD 11th edition chapter 3C.
+
+Bars are parallel to travel, also where the crossing is skewed, and stand on lane lines and in lane
+centers, where wheels miss them (3C.05).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, Literal
+
+from layoutgen.config import choice, length
+from layoutgen.markings.marking import Bar, BarsShape, Frame, Marking, Rule, RuleParams
+from layoutgen.street.design import Cut, Leg, Strip
+
+Style = Literal["transverse_lines", "longitudinal_bars", "ladder", "bar_pairs"]
+Place = Literal["signal", "all_way_stop", "stop", "yield", "school", "every_leg"]
+_MAX_GAP_PER_BAR = 2.5  # XWALK-13, XWALK-16, XWALK-20
+_ROWS: dict[str, tuple[str, ...]] = {
+    "transverse_lines": ("XWALK-02", "XWALK-03"),
+    "longitudinal_bars": ("XWALK-03", "XWALK-07", "XWALK-08", "XWALK-11", "XWALK-12", "XWALK-13"),
+    "ladder": ("XWALK-03", "XWALK-07", "XWALK-14", "XWALK-15", "XWALK-16"),
+    "bar_pairs": ("XWALK-03", "XWALK-07", "XWALK-18", "XWALK-19", "XWALK-20", "XWALK-21"),
+}
+
+
+class Params(RuleParams):
+    style: Style = choice("longitudinal_bars", source="XWALK-06", text="pattern")
+    at: tuple[Place, ...] = choice(
+        ("signal", "all_way_stop", "school"),
+        source="XWALK-27",
+        text="legs that get one: by control of the intersection (signal, all_way_stop), "
+        "by control of the approach (stop, yield), in a school zone, or every leg",
+    )
+    width_ft: float = length(
+        "10 ft", low="6 ft", high="30 ft", source="XWALK-03", text="along travel, over all"
+    )
+    setback_ft: float = length(
+        "2 ft",
+        low="0 ft",
+        high="30 ft",
+        source="common practice",
+        text="from the crossing curb line to the crosswalk",
+    )
+    bar_width_ft: float = length(
+        "24 in", low="12 in", high="24 in", source="XWALK-11", text="bar of bars and ladder"
+    )
+    pair_bar_width_ft: float = length(
+        "8 in", low="8 in", high="12 in", source="XWALK-18", text="one bar of a bar pair"
+    )
+    gap_min_ft: float = length(
+        "12 in", low="12 in", high="60 in", source="XWALK-12", text="least clear gap of bars"
+    )
+    gap_max_ft: float = length(
+        "60 in", low="12 in", high="60 in", source="XWALK-12", text="largest clear gap of bars"
+    )
+    line_width_ft: float = length(
+        "12 in", low="6 in", high="24 in", source="XWALK-02", text="transverse line"
+    )
+
+
+def wanted(params: Params, leg: Mapping[str, Any]) -> bool:
+    """Whether a leg gets a crosswalk."""
+    if leg["roundabout"] or "every_leg" in params.at:
+        return not leg["roundabout"]
+    by_control = leg["intersection_control"] in params.at and leg["intersection_control"] in (
+        "signal",
+        "all_way_stop",
+    )
+    by_approach = leg["control"] in params.at and leg["control"] in ("stop", "yield")
+    return by_control or by_approach or (leg["school"] and "school" in params.at)
+
+
+def needs(params: Params, leg: Mapping[str, Any]) -> dict[str, float]:
+    if not wanted(params, leg):
+        return {}
+    return {"crosswalk_ft": params.width_ft, "crosswalk_setback_ft": params.setback_ft}
+
+
+def mark(leg: Leg, params: Params) -> Iterator[Marking]:
+    if leg.layout.crosswalk is None:
+        return
+    near, far = leg.layout.crosswalk
+    left, right = leg.edges_ft
+    base = (near.station_ft + far.station_ft) / 2
+    bars = tuple(_bars(near, far, leg.strips, params))
+    if not bars:
+        return
+    yield Marking(
+        kind="crosswalk",
+        frame=Frame.of_leg(leg),
+        shape=BarsShape(base, bars),
+        color="white",
+        travel=-1 if leg.inbound else 1,
+        anchor=leg.leg_id,
+        station_ft=base,
+        offset_ft=(left + right) / 2,
+        width_ft=params.width_ft,
+        style=params.style,
+        reason=_reason(leg, params),
+        sources=_ROWS[params.style],
+        intersection_id=leg.intersection_id,
+        priority=100,
+    )
+
+
+def bar_centers(
+    strips: Sequence[Strip], element_ft: float, gap_min_ft: float, gap_max_ft: float
+) -> list[float]:
+    """Offsets of the middle of every bar: lane lines and lane centers where the gaps allow it.
+
+    Narrow strips share their room with a neighbor, wide ones get more bars, evenly spaced. Where
+    fewer than three bars result (XWALK-07), three are spread evenly from curb to curb.
+    """
+    cells = _cells(strips, element_ft + gap_min_ft)
+    centers: list[float] = [left for left, _ in cells[1:]]
+    for left, right in cells:
+        centers += _inside(left, right, element_ft, gap_min_ft, gap_max_ft)
+    if len(centers) < 3:
+        left, right = cells[0][0], cells[-1][1]
+        centers = [left + (right - left) * (k + 0.5) / 3 for k in range(3)]
+    return sorted(centers)
+
+
+def _cells(strips: Sequence[Strip], least: float) -> list[tuple[float, float]]:
+    """Strips as (left, right), those too narrow for one bar pitch merged toward the middle."""
+    cells = [(s.left_ft, s.right_ft) for s in strips]
+    while len(cells) > 1:
+        k = min(range(len(cells)), key=lambda i: cells[i][1] - cells[i][0])
+        if cells[k][1] - cells[k][0] >= least - 1e-9:
+            break
+        middle = (cells[0][0] + cells[-1][1]) / 2
+        toward = 1 if (cells[k][0] + cells[k][1]) / 2 < middle else -1
+        j = min(max(k + toward, 0), len(cells) - 1)
+        j = j if j != k else k - toward
+        a, b = min(j, k), max(j, k)
+        cells[a : b + 1] = [(cells[a][0], cells[b][1])]
+    return cells
+
+
+def _inside(
+    left: float, right: float, element_ft: float, gap_min_ft: float, gap_max_ft: float
+) -> list[float]:
+    """Bars inside a cell whose two sides carry bars too: as few as the largest gap allows."""
+    width = right - left
+    parts = 2
+    while width / parts - element_ft > gap_max_ft + 1e-9:
+        parts += 1
+    if width / parts - element_ft < gap_min_ft - 1e-9:
+        parts = 1
+    return [left + width * k / parts for k in range(1, parts)]
+
+
+def _bars(near: Cut, far: Cut, strips: Sequence[Strip], params: Params) -> Iterator[Bar]:
+    left, right = strips[0].left_ft, strips[-1].right_ft
+    if params.style in ("transverse_lines", "ladder"):
+        yield Bar(near, near.moved(params.line_width_ft), left, right)
+        yield Bar(far.moved(-params.line_width_ft), far, left, right)
+    if params.style == "transverse_lines":
+        return
+    pair = params.style == "bar_pairs"
+    bar = params.pair_bar_width_ft if pair else params.bar_width_ft
+    element = 3 * bar if pair else bar
+    low = max(params.gap_min_ft, 2.0) if pair else params.gap_min_ft
+    high = min(params.gap_max_ft, _MAX_GAP_PER_BAR * element)
+    for center in bar_centers(strips, element, low, high):
+        for shift in (-bar, bar) if pair else (0.0,):
+            middle = center + shift
+            yield Bar(near, far, max(left, middle - bar / 2), min(right, middle + bar / 2))
+
+
+def _reason(leg: Leg, params: Params) -> str:
+    if "every_leg" in params.at:
+        why = "every leg is asked for"
+    elif leg.intersection_control in params.at:
+        why = f"the intersection is controlled by {leg.intersection_control}"
+    elif leg.control in params.at:
+        why = f"the approach is controlled by {leg.control}"
+    else:
+        why = "the intersection lies in a school zone"
+    return f"{why}; {params.setback_ft:g} ft behind the crossing curb line"
+
+
+RULE = Rule(on="leg", params=Params, mark=mark, needs=needs)

@@ -1,0 +1,145 @@
+"""Lane line: white, between lanes of one direction.
+
+MUTCD 11th edition 3B.06: broken, and solid beside a lane that must turn (LANE-01).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+from layoutgen.config import length
+from layoutgen.markings.lanes import turns
+from layoutgen.markings.marking import (
+    Frame,
+    LineShape,
+    Marking,
+    Rule,
+    RuleParams,
+    Stroke,
+)
+from layoutgen.street.design import Block, Leg, Strip
+
+
+class Params(RuleParams):
+    line_width_ft: float = length(
+        "4 in", low="4 in", high="6 in", source="LINE-01", text="broken line"
+    )
+    turn_line_width_ft: float = length(
+        "8 in", low="4 in", high="12 in", source="LANE-05", text="solid line beside a turn lane"
+    )
+    painted_ft: float = length(
+        "10 ft", low="5 ft", high="20 ft", source="LINE-04", text="piece of a broken line"
+    )
+    gap_ft: float = length(
+        "30 ft", low="10 ft", high="60 ft", source="LINE-05", text="gap of a broken line"
+    )
+    turn_solid_ft: float = length(
+        "100 ft",
+        low="0 ft",
+        high="600 ft",
+        source="common practice",
+        text="solid stretch before the stop line beside a lane that must turn",
+    )
+    shortest_ft: float = length(
+        "20 ft",
+        low="0 ft",
+        high="200 ft",
+        source="common practice",
+        text="shorter stretches are left unmarked",
+    )
+
+
+def mark(block: Block, params: Params) -> Iterator[Marking]:
+    if block.segment.roundabout:
+        return
+    for way in (1, -1):
+        lanes = block.segment.lanes(way)
+        for a, b in pairwise(lanes):
+            yield from _between(block, way, a, b, params)
+        yield from _beside_pocket(block, way, params)
+
+
+def _between(block: Block, way: int, a: Strip, b: Strip, params: Params) -> Iterator[Marking]:
+    """Line between two neighbor lanes: broken, solid before the stop where one must turn."""
+    edge = a.right_ft
+    start, stop = direction_ends(block, way, edge, params.turn_line_width_ft)
+    ahead = block.end_leg if way == 1 else block.start_leg
+    solid = _solid_length(ahead, way, (a, b), params)
+    solid = min(solid, max(0.0, stop - start))
+    split = stop - solid if way == 1 else start + solid
+    parts = [(start, split), (split, stop)] if way == 1 else [(split, stop), (start, split)]
+    if parts[0][1] - parts[0][0] >= params.shortest_ft:
+        stroke = Stroke(edge, params.line_width_ft, params.painted_ft, params.gap_ft)
+        yield _marking(block, LineShape(*parts[0], (stroke,)), way, "broken")
+    if solid >= params.shortest_ft:
+        stroke = Stroke(edge, params.turn_line_width_ft)
+        yield _marking(block, LineShape(*parts[1], (stroke,)), way, "solid")
+
+
+def direction_ends(
+    block: Block, way: int, offset_ft: float, width_ft: float
+) -> tuple[float, float]:
+    """Segment stations between which a line among lanes of one direction runs."""
+    start, stop = 0.0, block.segment.length_ft
+    if block.start_leg is not None:
+        layout = block.start_leg.layout
+        cut = layout.outbound_end if way == 1 else layout.inbound_end
+        start = cut.clear(offset_ft, width_ft)
+    if block.end_leg is not None:
+        layout = block.end_leg.layout
+        cut = layout.inbound_end if way == 1 else layout.outbound_end
+        stop -= cut.clear(-offset_ft, width_ft)
+    return start, stop
+
+
+def _solid_length(ahead: Leg | None, way: int, pair: tuple[Strip, Strip], params: Params) -> float:
+    """Length of the solid stretch: where exactly one of the two lanes must turn."""
+    if ahead is None or len(ahead.movements) != len(ahead.inbound):
+        return 0.0
+    told = {round(s.center_ft, 3): m for s, m in zip(ahead.inbound, ahead.movements, strict=True)}
+    sign = -1 if way == 1 else 1
+    must = [turns(told.get(round(sign * s.center_ft, 3), ())) == "must" for s in pair]
+    return params.turn_solid_ft if must[0] != must[1] else 0.0
+
+
+def _beside_pocket(block: Block, way: int, params: Params) -> Iterator[Marking]:
+    """Solid line between a turn pocket and the through lane beside it."""
+    leg = block.end_leg if way == 1 else block.start_leg
+    pocket = next((s for s in leg.strips if s.kind == "turn_lane"), None) if leg else None
+    lanes = [s for s in leg.inbound if s.kind == "travel_lane"] if leg else []
+    if leg is None or pocket is None or not lanes:
+        return
+    edge = pocket.left_ft if lanes[0].center_ft < pocket.center_ft else pocket.right_ft
+    near = leg.layout.inbound_end.clear(edge, params.turn_line_width_ft)
+    far = min(leg.layout.inbound_end.station_ft + leg.pocket_ft, leg.room_ft)
+    if far - near < params.shortest_ft:
+        return
+    total = block.segment.length_ft
+    start, stop = (total - far, total - near) if way == 1 else (near, far)
+    stroke = Stroke(-edge if way == 1 else edge, params.turn_line_width_ft)
+    yield _marking(block, LineShape(start, stop, (stroke,)), way, "solid")
+
+
+def _marking(block: Block, shape: LineShape, way: int, style: str) -> Marking:
+    segment = block.segment
+    solid = style == "solid"
+    why = "beside a lane that must turn" if solid else "between lanes of one direction"
+    return Marking(
+        kind="lane_line",
+        frame=Frame(segment),
+        shape=shape,
+        color="white",
+        travel=way,
+        anchor=segment.segment_id,
+        station_ft=(shape.start_ft + shape.stop_ft) / 2,
+        offset_ft=shape.strokes[0].offset_ft,
+        width_ft=shape.strokes[0].width_ft,
+        style=style,
+        reason=f"{why}; lanes from {segment.lanes_source}",
+        sources=("LINE-01", "LANE-01") if solid else ("LINE-01", "LINE-04", "LINE-05"),
+        priority=70,
+    )
+
+
+RULE = Rule(on="block", params=Params, mark=mark)

@@ -1,0 +1,1 @@
+"""One file per shape; a template turns placements into polygons in bulk."""

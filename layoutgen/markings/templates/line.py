@@ -1,0 +1,88 @@
+"""Shape `line`: stripes along the axis, solid or in pieces."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from layoutgen.geometry.polyline import Floats, Ints, Polylines, offset_lines
+from layoutgen.markings.marking import Frame, LineShape
+
+SHAPE = LineShape
+
+
+def draw(
+    frames: Sequence[Frame], shapes: Sequence[LineShape], axes: Polylines
+) -> NDArray[np.object_]:
+    """One polygon or multipolygon per line; None where nothing is left of it.
+
+    Pieces are set so that the gaps at both ends are equal: the pattern does not depend on the
+    digitised direction. A line shorter than one piece is painted whole.
+    """
+    if not len(shapes):
+        return np.empty(0, dtype=object)
+    owner, tracks, width, painted, gap = _tracks(frames, shapes, axes)
+    owner, tracks, width = _cut_pattern(owner, tracks, width, painted, gap)
+    ribbons = shapely.buffer(
+        tracks, width / 2, cap_style="flat", join_style="mitre", mitre_limit=2.0
+    )
+    return _collected(ribbons, owner, len(shapes))
+
+
+def _tracks(
+    frames: Sequence[Frame], shapes: Sequence[LineShape], axes: Polylines
+) -> tuple[Ints, NDArray[np.object_], Floats, Floats, Floats]:
+    """Middle line of every stroke, with the number of its shape and its pattern."""
+    rows: list[tuple[float, ...]] = []
+    for k, (frame, shape) in enumerate(zip(frames, shapes, strict=True)):
+        ends = sorted((frame.station(shape.start_ft), frame.station(shape.stop_ft)))
+        where = (k, frame.segment.index, *ends)
+        rows += [
+            (*where, s.offset_ft * frame.sign(), s.width_ft, s.painted_ft, s.gap_ft)
+            for s in shape.strokes
+        ]
+    table = np.array(rows, dtype=float)
+    table = table[table[:, 3] - table[:, 2] > 0.01]
+    pieces = axes.pieces(table[:, 1].astype(np.int64), table[:, 2], table[:, 3])
+    tracks = offset_lines(pieces, table[:, 4])
+    kept = ~shapely.is_missing(tracks)
+    table = table[kept]
+    return table[:, 0].astype(np.int64), tracks[kept], table[:, 5], table[:, 6], table[:, 7]
+
+
+def _cut_pattern(
+    owner: Ints, tracks: NDArray[np.object_], width: Floats, painted: Floats, gap: Floats
+) -> tuple[Ints, NDArray[np.object_], Floats]:
+    """Solid tracks as they are, the others as their painted pieces."""
+    total = shapely.length(tracks)
+    broken = (painted > 0) & (total > painted)
+    if not broken.any():
+        return owner, tracks, width
+    cycle = painted[broken] + gap[broken]
+    count = np.floor((total[broken] + gap[broken]) / cycle + 1e-9).astype(np.int64)
+    which = np.repeat(np.flatnonzero(broken), count)
+    k = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
+    margin = (total[broken] - count * cycle + gap[broken]) / 2
+    start = np.repeat(margin, count) + k * np.repeat(cycle, count)
+    position = np.cumsum(broken) - 1
+    pieces = Polylines.from_lines(tracks[broken]).pieces(
+        position[which], start, start + painted[which]
+    )
+    return (
+        np.concatenate([owner[~broken], owner[which]]),
+        np.concatenate([tracks[~broken], pieces]),
+        np.concatenate([width[~broken], width[which]]),
+    )
+
+
+def _collected(parts: NDArray[np.object_], owner: Ints, count: int) -> NDArray[np.object_]:
+    """Parts of one marking as one multipolygon."""
+    order = np.argsort(owner, kind="stable")
+    out: NDArray[Any] = np.full(count, None, dtype=object)
+    flat, index = shapely.get_parts(parts[order], return_index=True)
+    shapely.multipolygons(flat, indices=owner[order][index], out=out)
+    return out

@@ -1,0 +1,243 @@
+"""The stages in order; nothing else calls a stage.
+
+settings -> read -> street design -> rules -> polygons -> quantities -> jobs -> tours -> write
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+import pyproj
+
+from layoutgen import layers
+from layoutgen.config import nearest
+from layoutgen.errors import Finding, FindingLog, InputError, OutputError
+from layoutgen.export import formats
+from layoutgen.gis import propose, write
+from layoutgen.gis.plane import parse_crs
+from layoutgen.gis.read import Inputs, read_inputs
+from layoutgen.markings.engine import ask_rules, draw_markings, leg_policy
+from layoutgen.settings import (
+    Project,
+    json_schema,
+    load_project,
+    rule_in_force,
+    street_params,
+)
+from layoutgen.street.build import build_design
+from layoutgen.street.design import Design
+from layoutgen.tours import tour
+from layoutgen.work import quantities
+from layoutgen.work.jobs import group
+from layoutgen.work.time import minutes
+
+Progress = Callable[[str], None]
+
+#: formats that `run` exports
+EXPORTS = ("gpx", "geojson", "csv", "kml")
+#: one material until the catalogue of materials comes
+_MATERIAL = "waterborne"
+
+__all__ = [
+    "EXPORTS",
+    "Layout",
+    "check",
+    "explain",
+    "export",
+    "generate",
+    "json_schema",
+    "lay_out",
+    "load_project",
+    "propose_project",
+    "route",
+    "route_again",
+]
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Result of `lay_out`, on the working plane."""
+
+    inputs: Inputs
+    design: Design
+    markings: gpd.GeoDataFrame
+    findings: FindingLog
+
+
+def propose_project(sources: Sequence[Path], output: Path, force: bool) -> propose.Proposal:
+    """Project file proposed from the sources, written to `output`.
+
+    Raises:
+        OutputError: the file exists and is not to be replaced, or cannot be written.
+        InputError: a source cannot be read.
+    """
+    if output.exists() and not force:
+        raise OutputError(f"{output}: exists already. Choose another name, or give --force.")
+    proposal = propose.propose(sources, output)
+    try:
+        output.write_text(proposal.text, encoding="utf-8")
+    except OSError as fault:
+        raise OutputError(f"{output}: cannot be written ({fault.strerror}).") from None
+    return proposal
+
+
+def check(project: Project, progress: Progress) -> Layout:
+    """Inputs and street model only; the layout has no markings."""
+    progress("reading inputs")
+    inputs, found = read_inputs(project.settings.inputs)
+    log = FindingLog(list(found))
+    progress("building the street model")
+    design, found = build_design(
+        inputs.tables, street_params(project.settings), leg_policy(project.rules)
+    )
+    log.extend(found)
+    empty, _ = draw_markings([], design.axes, _MATERIAL)
+    return Layout(inputs, design, empty, log)
+
+
+def lay_out(project: Project, progress: Progress) -> Layout:
+    """Inputs -> measured markings; nothing is written."""
+    base = check(project, progress)
+    progress("asking the rules")
+    asked = ask_rules(base.design, project.rules)
+    progress(f"drawing {len(asked):,} markings")
+    markings, found = draw_markings(asked, base.design.axes, _MATERIAL)
+    base.findings.extend(found)
+    markings, found = quantities.measure(markings, project.settings.paint)
+    base.findings.extend(found)
+    markings["minutes"] = minutes(markings, project.settings.crew)
+    markings = markings.set_crs(base.inputs.plane, allow_override=True)
+    return replace(base, markings=markings)
+
+
+def generate(project: Project, progress: Progress) -> Layout:
+    """Inputs -> layout, written to the project's GeoPackage."""
+    started = time.time()
+    _make_folder(project.output.parent)
+    layout = lay_out(project, progress)
+    progress("writing " + project.output.name)
+    tables = _layout_tables(project, layout, started)
+    write.write_package(project.output, tables, crs=_output_crs(project, layout.inputs))
+    return layout
+
+
+def route(project: Project, layout: Layout, progress: Progress) -> tour.TourTables:
+    """Jobs and tours for a layout, added to the project's GeoPackage."""
+    settings = project.settings
+    progress("grouping jobs")
+    jobs, found = group(layout.markings, layout.design, settings.jobs, settings.crew)
+    layout.findings.extend(found)
+    progress(f"planning tours for {len(jobs):,} jobs")
+    planned, found = tour.plan(
+        jobs,
+        layout.design,
+        _yard_xy(layout.inputs.tables.get("yard")),
+        tour.Settings(settings.tours, settings.trucks, settings.travel, settings.crew),
+        seed=settings.project.seed,
+    )
+    layout.findings.extend(found)
+    progress("writing " + project.output.name)
+    _add_tours(project, layout, planned)
+    return planned
+
+
+def route_again(project: Project, progress: Progress) -> tuple[Layout, tour.TourTables]:
+    """Jobs and tours for the markings in the GeoPackage, as they were left there.
+
+    A marking deleted there gets no job, one set to `keep` neither. The street model is built anew
+    from the inputs; a marking that the present inputs and settings do not give is a finding.
+    """
+    progress("reading the layout")
+    stored = write.read_layer(project.output, "markings")
+    layout = lay_out(project, progress)
+    markings, found = _as_stored(layout.markings, stored)
+    layout = replace(layout, markings=markings)
+    layout.findings.extend(found)
+    return layout, route(project, layout, progress)
+
+
+def export(project: Project, names: Sequence[str], folder: Path | None) -> list[Path]:
+    """Exchange files from the project's GeoPackage."""
+    return formats.export(project.output, names, folder or project.output.with_suffix(""))
+
+
+def explain(project: Project, marking_id: str) -> dict[str, Any]:
+    """Everything known about one marking: its row, its rule, the settings in force there.
+
+    Raises:
+        InputError: no layout yet, or no such id.
+    """
+    table = write.read_layer(project.output, "markings")
+    row = table[table["marking_id"] == marking_id]
+    if row.empty:
+        hint = nearest(marking_id, table["marking_id"]).split(" Valid:")[0]
+        raise InputError(f"{project.output}: no marking {marking_id!r}.{hint}")
+    record = {str(k): v for k, v in row.drop(columns="geometry").iloc[0].items()}
+    setting = next(s for s in project.rules if s.name == record["rule"])
+    design = check(project, lambda _: None).design
+    return {"marking": record, "rule": setting, "params": rule_in_force(setting, design, record)}
+
+
+def _as_stored(
+    markings: gpd.GeoDataFrame, stored: gpd.GeoDataFrame
+) -> tuple[gpd.GeoDataFrame, list[Finding]]:
+    """Markings whose ids are in the file, with the file's `action`."""
+    ids = markings["marking_id"]
+    kept = markings[ids.isin(stored["marking_id"])].reset_index(drop=True)
+    action = stored.drop_duplicates("marking_id").set_index("marking_id")["action"]
+    kept["action"] = kept["marking_id"].map(action).fillna("new")
+    unknown = sorted(set(stored["marking_id"].dropna()) - set(ids))
+    text = "the marking is in the file, but present inputs and settings do not ask for it"
+    fix = "run `layoutgen generate` again"
+    return kept, [Finding("marking_outdated", "warning", "markings", i, text, fix) for i in unknown]
+
+
+def _add_tours(project: Project, layout: Layout, planned: tour.TourTables) -> None:
+    plane = layout.inputs.plane
+    names = ("jobs", "visits", "tours", "unserved")
+    tables = {n: getattr(planned, n).set_crs(plane, allow_override=True) for n in names}
+    tables["findings"] = layers.findings_table(layout.findings, plane)
+    crs = _output_crs(project, layout.inputs)
+    write.write_package(project.output, tables, crs=crs, keep=project.output)
+
+
+def _make_folder(folder: Path) -> None:
+    """The output's own folder is made; one that lacks its parent is probably a slip of the pen."""
+    if folder.parent.is_dir() and not folder.exists():
+        try:
+            folder.mkdir()
+        except OSError as fault:
+            raise OutputError(f"{folder}: cannot be made ({fault.strerror}).") from None
+
+
+def _output_crs(project: Project, inputs: Inputs) -> pyproj.CRS:
+    wanted = project.settings.project.crs
+    return parse_crs(wanted, "project.crs") if wanted else inputs.source_crs
+
+
+def _yard_xy(table: gpd.GeoDataFrame | None) -> tuple[float, float] | None:
+    if table is None:
+        return None
+    places = [p for p in table.geometry if p is not None and not p.is_empty]
+    return (float(places[0].centroid.x), float(places[0].centroid.y)) if places else None
+
+
+def _layout_tables(
+    project: Project, layout: Layout, started: float
+) -> dict[str, gpd.GeoDataFrame | pd.DataFrame]:
+    design, plane = layout.design, layout.inputs.plane
+    return {
+        "streets": layers.streets_table(design, plane),
+        "intersections": layers.intersections_table(design, plane),
+        "approaches": layers.approaches_table(design, plane),
+        "markings": layout.markings,
+        "quantities": quantities.summarise(layout.markings),
+        "findings": layers.findings_table(layout.findings, plane),
+        "run_info": layers.run_info(project, layout.inputs, layout.findings, started),
+    }

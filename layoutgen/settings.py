@@ -1,0 +1,252 @@
+"""The project file as a whole: settings of all stages in one model, loaded and checked."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import Field, create_model
+
+from layoutgen.config import Params, Raw, choice, merge, nearest, number, read_raw, validate, where
+from layoutgen.errors import ConfigError
+from layoutgen.gis.plane import parse_crs
+from layoutgen.gis.read import InputParams
+from layoutgen.gis.schema import ROLES, STREET_CLASSES
+from layoutgen.markings.catalog import rule_catalog
+from layoutgen.markings.engine import RuleSetting
+from layoutgen.markings.marking import Rule, RuleParams
+from layoutgen.street.build import (
+    PocketParams,
+    SchoolParams,
+    StreetParams,
+    leg_attributes,
+    segment_attributes,
+)
+from layoutgen.street.controls import ControlParams
+from layoutgen.street.cross_section import ClassDefaults, StripParams
+from layoutgen.street.design import Design
+from layoutgen.street.intersection import IntersectionParams
+from layoutgen.street.network import NetworkParams
+from layoutgen.tours.tour import TourParams, TruckParams
+from layoutgen.tours.travel import TravelParams
+from layoutgen.work.jobs import JobParams
+from layoutgen.work.quantities import PaintParams
+from layoutgen.work.time import CrewParams
+
+#: where the class defaults differ from `ClassDefaults` ("from memory": a planner edits them)
+CLASS_TABLES: Mapping[str, Mapping[str, Any]] = {
+    "freeway": {"lanes": 4, "lanes_oneway": 2, "lane_width": "12 ft", "speed": "60 mph"},
+    "ramp": {"lanes": 2, "lane_width": "12 ft", "speed": "40 mph"},
+    "arterial": {"lanes": 4, "lanes_oneway": 2, "center_line": "double_solid", "speed": "35 mph"},
+    "collector": {"roadway_width": "36 ft", "center_line": "double_solid", "speed": "30 mph"},
+    "local": {"roadway_width": "30 ft", "center_line": "none", "speed": "25 mph"},
+    "alley": {"lanes_oneway": 1, "lane_width": "9 ft", "speed": "15 mph"},
+    "path": {"lane_width": "8 ft", "speed": "15 mph"},
+}
+
+
+class ProjectParams(Params):
+    """`[project]`: what this is, where it goes."""
+
+    name: str = choice("layout", source="design", text="name of the project")
+    output: str = choice("layout.gpkg", source="design", text="GeoPackage to write")
+    crs: str = choice("", source="design", text="CRS of the output; empty = that of the streets")
+    units: Literal["ft", "m"] = choice("ft", source="design", text="units of the summary")
+    driving_side: Literal["right", "left"] = choice(
+        "right", source="design", text="side of the road traffic keeps to"
+    )
+    seed: int = number(1, low=0, high=2**31 - 1, source="design", text="seed of the tour search")
+
+
+class SettingsBase(Params):
+    """All tables of a project file but the rules."""
+
+    project: ProjectParams = ProjectParams()
+    inputs: dict[str, InputParams]
+    defaults: dict[str, ClassDefaults]
+    network: NetworkParams = NetworkParams()
+    cross_section: StripParams = StripParams()
+    controls: ControlParams = ControlParams()
+    intersection: IntersectionParams = IntersectionParams()
+    school_zone: SchoolParams = SchoolParams()
+    turn_pocket: PocketParams = PocketParams()
+    paint: PaintParams = PaintParams()
+    crew: CrewParams = CrewParams()
+    jobs: JobParams = JobParams()
+    travel: TravelParams = TravelParams()
+    trucks: TruckParams = TruckParams()
+    tours: TourParams = TourParams()
+
+
+@dataclass(frozen=True)
+class Project:
+    """A checked project file."""
+
+    path: Path
+    settings: SettingsBase
+    rules: tuple[RuleSetting, ...]
+    settings_hash: str
+
+    @property
+    def output(self) -> Path:
+        return Path(self.settings.project.output)
+
+
+@cache
+def settings_model() -> type[SettingsBase]:
+    """The whole settings model, with one table per rule in the catalog."""
+    tables: dict[str, Any] = {}
+    for name, rule in rule_catalog().items():
+        tables[name] = (rule_table(name, rule), Field(default_factory=rule_table(name, rule)))
+    rules = create_model("Rules", __base__=Params, **tables)
+    return create_model(
+        "Settings", __base__=SettingsBase, rules=(rules, Field(default_factory=rules))
+    )
+
+
+@cache
+def rule_table(name: str, rule: Rule) -> type[RuleParams]:
+    """`[rules.<name>]`: the rule's settings and its cases."""
+    cases = (list[dict[str, Any]], choice([], source="design", text="first match wins"))
+    fields: Any = {"cases": cases}
+    return create_model(f"{name}_table", __base__=rule.params, **fields)
+
+
+def load_project(path: Path) -> Project:
+    """Read and check a project file.
+
+    Raises:
+        ConfigError: every fault, one line each, with file, line and key.
+    """
+    return project_of(read_raw(path), path)
+
+
+def project_of(raw: Raw, path: Path) -> Project:
+    """Project from merged TOML.
+
+    Raises:
+        ConfigError: as `load_project`.
+    """
+    _refuse_unknown_classes(raw)
+    table = merge({"defaults": {k: dict(v) for k, v in CLASS_TABLES.items()}}, raw.table)
+    settings = validate(settings_model(), raw, table)
+    if "streets" not in settings.inputs:
+        raise ConfigError(f"{raw.place(('inputs',))}: inputs.streets: this input is required.")
+    if settings.project.crs:
+        parse_crs(settings.project.crs, raw.place(("project", "crs")) + ": project.crs")
+    output = _default_output(settings, path)
+    rules = tuple(_rule_setting(name, rule, settings, raw) for name, rule in rule_catalog().items())
+    text = json.dumps(settings.model_dump(mode="json"), sort_keys=True)
+    digest = hashlib.sha256(text.encode()).hexdigest()[:16]
+    return Project(path, output, rules, digest)
+
+
+def json_schema() -> dict[str, Any]:
+    """JSON Schema (draft 2020-12) of the project file, for editors."""
+    schema = settings_model().model_json_schema(by_alias=True)
+    _measures_as_text(schema)
+    schema["properties"]["extends"] = {"description": "base file or files", "anyOf": [
+        {"type": "string"}, {"type": "array", "items": {"type": "string"}}]}  # fmt: skip
+    return schema
+
+
+def rule_in_force(setting: RuleSetting, design: Design, record: Mapping[str, Any]) -> RuleParams:
+    """Settings of a rule at the site of a marking (a row of layer `markings`)."""
+    stem = str(record["marking_id"])
+    leg = next((x for x in design.legs() if f"/{x.leg_id}/" in stem), None)
+    if leg is not None and setting.rule.on != "block":
+        return setting.params(leg_attributes(leg))
+    segment = next((s for s in design.segments if s.segment_id == record["segment_id"]), None)
+    return setting.params(segment_attributes(segment)) if segment else setting.base
+
+
+def _measures_as_text(node: Any) -> None:
+    """Numbers that carry a unit are texts in the file: say so, with the unit and the range."""
+    if isinstance(node, list):
+        for item in node:
+            _measures_as_text(item)
+    if not isinstance(node, dict):
+        return
+    if node.get("dimension", "number") != "number":
+        node.update(type="string", description=f"{node.get('description', '')} ({node['range']})")
+        node["default"] = node.pop("default", "")
+    for item in node.values():
+        _measures_as_text(item)
+
+
+def street_params(settings: SettingsBase) -> StreetParams:
+    return StreetParams(
+        settings.defaults,
+        settings.network,
+        settings.cross_section,
+        settings.controls,
+        settings.intersection,
+        settings.school_zone,
+        settings.turn_pocket,
+        settings.project.driving_side,
+    )
+
+
+def _default_output(settings: SettingsBase, path: Path) -> SettingsBase:
+    """Output beside the project file where it names none with a folder."""
+    output = Path(settings.project.output)
+    if output.is_absolute():
+        return settings
+    placed = settings.project.model_copy(update={"output": str(path.resolve().parent / output)})
+    return settings.model_copy(update={"project": placed})
+
+
+def _refuse_unknown_classes(raw: Raw) -> None:
+    table = raw.table.get("defaults", {})
+    for name in table if isinstance(table, dict) else ():
+        if name not in STREET_CLASSES:
+            place = raw.place(("defaults", name))
+            text = nearest(name, STREET_CLASSES)
+            raise ConfigError(f"{place}: defaults.{name}: no such street class.{text}")
+    roles = raw.table.get("inputs", {})
+    for name in roles if isinstance(roles, dict) else ():
+        if name not in [r.name for r in ROLES]:
+            place = raw.place(("inputs", name))
+            text = nearest(name, [r.name for r in ROLES])
+            raise ConfigError(f"{place}: inputs.{name}: no such input role.{text}")
+
+
+def _rule_setting(name: str, rule: Rule, settings: Any, raw: Raw) -> RuleSetting:
+    table = getattr(settings.rules, name)
+    own = raw.table.get("rules", {}).get(name, {})
+    base = {k: v for k, v in own.items() if k != "cases"}
+    cases = []
+    for i, case in enumerate(table.cases):
+        changes = {k: v for k, v in case.items() if k != "where"}
+        _check_where(case, raw, ("rules", name, "cases", i))
+        params = _case_params(rule, base | changes, raw, ("rules", name, "cases", i))
+        cases.append((where(case["where"]), params))
+    return RuleSetting(name, rule, validate(rule.params, raw, base, ("rules", name)), tuple(cases))
+
+
+def _case_params(rule: Rule, table: Mapping[str, Any], raw: Raw, path: Any) -> RuleParams:
+    """Settings of one case; faults are told with the case's own place in the file."""
+    return validate(rule.params, raw, table, path)
+
+
+_WHERE_NAMES = (
+    *("segment_id", "name", "street_class", "speed_mph", "oneway", "width_ft", "length_ft"),
+    *("lanes", "parking", "bike_lane", "center_turn_lane", "roundabout", "leg_id"),
+    *("intersection_id", "control", "intersection_control", "legs", "lanes_in", "lanes_out"),
+    *("school", "compass"),
+)
+
+
+def _check_where(case: Mapping[str, Any], raw: Raw, path: Any) -> None:
+    place = raw.place(path)
+    if not isinstance(case.get("where"), dict):
+        raise ConfigError(f"{place}: rules.{path[1]}.cases[{path[3]}]: needs a table `where`.")
+    for name in case["where"]:
+        if name not in _WHERE_NAMES:
+            text = nearest(name, _WHERE_NAMES)
+            raise ConfigError(f"{place}: where.{name}: no such attribute.{text}")

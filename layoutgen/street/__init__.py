@@ -1,0 +1,1 @@
+"""The street as designed: network, cross-section, intersection."""

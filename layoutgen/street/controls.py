@@ -1,0 +1,272 @@
+"""Who must stop: controls assigned to the approaches of every intersection.
+
+Signals hold for all approaches. STOP and YIELD points go to the approach they face: by bearing
+where the data give one, else by the side of the street they stand on.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import geopandas as gpd
+import numpy as np
+from scipy.spatial import cKDTree
+
+from layoutgen.config import Params, choice, length
+from layoutgen.errors import Finding
+from layoutgen.gis.read import points_of
+from layoutgen.street.design import Control
+
+#: rank of street classes, for telling the minor street
+CLASS_RANK = {"freeway": 5, "ramp": 4, "arterial": 4, "collector": 3, "local": 2, "alley": 1}
+
+
+class ControlParams(Params):
+    """`[controls]`: how control points find their approach."""
+
+    signal_reach_ft: float = length(
+        "120 ft",
+        low="10 ft",
+        high="500 ft",
+        source="common practice",
+        text="a signal farther from every intersection is reported",
+    )
+    sign_reach_ft: float = length(
+        "120 ft",
+        low="10 ft",
+        high="500 ft",
+        source="common practice",
+        text="a STOP or YIELD sign farther from every intersection is reported",
+    )
+    intersection_reach_ft: float = length(
+        "60 ft",
+        low="1 ft",
+        high="300 ft",
+        source="common practice",
+        text="an intersection point farther from every node is reported",
+    )
+    infer: Literal["none", "class"] = choice(
+        "none",
+        source="common practice",
+        text="class = where nothing is known, the street of lower class stops",
+    )
+
+
+@dataclass(frozen=True)
+class Arm:
+    """A leg before its layout: what finding its control needs."""
+
+    bearing_deg: float
+    half_width_ft: float
+    street_class: str
+    has_approach: bool
+
+
+@dataclass
+class NodeControl:
+    """Controls of one intersection: by leg number, and where they came from."""
+
+    control: dict[int, Control] = field(default_factory=dict)
+    source: dict[int, str] = field(default_factory=dict)
+    whole: str = ""
+
+    def give(self, leg: int, control: Control, source: str) -> None:
+        """The first source wins, but a signal beats signs."""
+        if leg not in self.control or (control == "signal" and self.control[leg] != "signal"):
+            self.control[leg], self.source[leg] = control, source
+
+
+@dataclass(frozen=True)
+class Crossing:
+    """An intersection before its layout."""
+
+    node: int
+    xy: tuple[float, float]
+    arms: tuple[Arm, ...]
+
+
+def assign_controls(
+    crossings: Sequence[Crossing],
+    tables: Mapping[str, gpd.GeoDataFrame],
+    params: ControlParams,
+    side: str,
+) -> tuple[list[NodeControl], list[Finding]]:
+    """Controls per crossing, in order, from points, intersection rows and, if wished, classes."""
+    out = [NodeControl() for _ in crossings]
+    findings: list[Finding] = []
+    if crossings:
+        tree = cKDTree(np.array([c.xy for c in crossings]))
+        if "controls" in tables:
+            findings += _from_points(crossings, tree, tables["controls"], params, side, out)
+    elif "controls" in tables:
+        findings += [_unplaced(row, None) for row in tables["controls"].to_dict("records")]
+    if params.infer == "class":
+        for crossing, control in zip(crossings, out, strict=True):
+            _infer(crossing, control)
+    return out, findings
+
+
+def apply_whole(
+    crossing: Crossing, control: NodeControl, whole: str | None, node_id: str
+) -> list[Finding]:
+    """Control of the whole intersection, as an intersections row names it."""
+    if whole in ("signal", "all_way_stop", "stop", "yield"):
+        kind: Any = "stop" if whole == "all_way_stop" else whole
+        for leg, arm in enumerate(crossing.arms):
+            if arm.has_approach:
+                control.give(leg, kind, "intersections")
+    if whole != "two_way_stop" or control.control:
+        return []
+    _infer(crossing, control, "intersections")
+    if control.control:
+        return []
+    text = "two_way_stop, but no leg is of lower class and no STOP point tells which street stops"
+    return [
+        Finding("minor_street_unknown", "warning", "intersections", node_id, text,
+                "add STOP points, or street classes", None)
+    ]  # fmt: skip
+
+
+def whole_control(crossing: Crossing, control: NodeControl) -> str:
+    """Name of the control of the whole intersection, from its approaches."""
+    kinds = [control.control.get(i, "none") for i, a in enumerate(crossing.arms) if a.has_approach]
+    if "signal" in kinds:
+        return "signal"
+    if kinds and all(kind == "stop" for kind in kinds):
+        return "all_way_stop"
+    if "stop" in kinds:
+        return "two_way_stop"
+    return "yield" if "yield" in kinds else "none"
+
+
+def _from_points(
+    crossings: Sequence[Crossing],
+    tree: Any,
+    table: gpd.GeoDataFrame,
+    params: ControlParams,
+    side: str,
+    out: list[NodeControl],
+) -> list[Finding]:
+    """Give every control point to its crossing; report those that have none."""
+    findings: list[Finding] = []
+    places = points_of(table)
+    reach = {"signal": params.signal_reach_ft}
+    order = _stable_order(table, places)
+    for i in order:
+        row, place = table.iloc[i], places[i]
+        kind = row["control"]
+        if place is None or place.is_empty or kind is None or kind != kind:
+            findings.append(_unplaced(row, place))
+            continue
+        limit = reach.get(kind, params.sign_reach_ft)
+        findings += _place(crossings, tree, row, (place.x, place.y), limit, side, out)
+    return findings
+
+
+def _place(
+    crossings: Sequence[Crossing],
+    tree: Any,
+    row: Any,
+    xy: tuple[float, float],
+    limit: float,
+    side: str,
+    out: list[NodeControl],
+) -> list[Finding]:
+    kind = row["control"]
+    near = tree.query_ball_point(xy, limit)
+    near.sort(key=lambda k: (np.hypot(*np.subtract(crossings[k].xy, xy)), crossings[k].node))
+    if not near:
+        return [_far(row, xy)]
+    if kind in ("signal", "all_way_stop"):
+        k = near[0]
+        for leg, arm in enumerate(crossings[k].arms):
+            if arm.has_approach:
+                out[k].give(leg, "signal" if kind == "signal" else "stop", "controls")
+        return []
+    best = min(
+        ((_misfit(crossings[k], leg, xy, row, side), k, leg)
+         for k in near[:3] for leg in range(len(crossings[k].arms))),
+        default=(np.inf, 0, 0),
+    )  # fmt: skip
+    if not np.isfinite(best[0]):
+        return [_no_approach(row, xy)]
+    out[best[1]].give(best[2], kind, "controls")
+    return []
+
+
+def _misfit(crossing: Crossing, leg: int, xy: tuple[float, float], row: Any, side: str) -> float:
+    """How badly a sign fits an approach, in feet; infinite where it cannot belong to it."""
+    arm = crossing.arms[leg]
+    if not arm.has_approach:
+        return float(np.inf)
+    turn = 0.0
+    bearing = row["bearing_deg"]
+    if bearing is not None and bearing == bearing:
+        inbound = (arm.bearing_deg + 180.0) % 360.0
+        turn = abs((float(bearing) - inbound + 180.0) % 360.0 - 180.0)
+        if turn > 60.0:
+            return float(np.inf)
+    angle = np.radians(arm.bearing_deg)
+    dx, dy = xy[0] - crossing.xy[0], xy[1] - crossing.xy[1]
+    station = dx * np.sin(angle) + dy * np.cos(angle)
+    offset = dx * np.cos(angle) - dy * np.sin(angle)
+    own = -offset if side == "right" else offset
+    beside = max(0.0, abs(offset) - arm.half_width_ft - 12.0)
+    wrong_side = max(0.0, -own) * 2.0
+    behind = max(0.0, -station) * 2.0
+    return float(beside + wrong_side + behind + turn / 2.0 + 0.05 * abs(station))
+
+
+def _infer(crossing: Crossing, control: NodeControl, source: str = "class") -> None:
+    """The legs of lower class stop, where nothing is known and classes differ."""
+    if control.control:
+        return
+    ranks = [CLASS_RANK.get(arm.street_class, 2) for arm in crossing.arms]
+    for leg, arm in enumerate(crossing.arms):
+        if arm.has_approach and ranks[leg] < max(ranks):
+            control.give(leg, "stop", source)
+
+
+def _stable_order(table: gpd.GeoDataFrame, places: Any) -> list[int]:
+    """Row numbers in an order that does not depend on the order of the file."""
+    keys: dict[tuple[Any, ...], list[int]] = defaultdict(list)
+    for i, place in enumerate(places):
+        at = (
+            (round(place.x, 2), round(place.y, 2))
+            if place is not None and not place.is_empty
+            else ()
+        )
+        keys[(str(table["control"].iloc[i]), *at)].append(i)
+    return [i for key in sorted(keys, key=str) for i in keys[key]]
+
+
+def _unplaced(row: Any, place: Any) -> Finding:
+    text = "the control point has no usable place or kind"
+    fix = "give it a geometry and a kind: signal, stop, all_way_stop or yield"
+    return Finding("control_unusable", "warning", "controls", _id(row), text, fix, place, 1)
+
+
+def _far(row: Any, xy: tuple[float, float]) -> Finding:
+    text = f"no intersection near this {row['control']}"
+    fix = "move it, or raise the reach in [controls]; midblock signals are not laid out"
+    return Finding("control_far", "warning", "controls", _id(row), text, fix, _point(xy), 1)
+
+
+def _no_approach(row: Any, xy: tuple[float, float]) -> Finding:
+    text = f"no approach of the nearest intersections faces this {row['control']}"
+    fix = "correct its bearing or its place"
+    return Finding("control_no_approach", "warning", "controls", _id(row), text, fix, _point(xy), 1)
+
+
+def _point(xy: tuple[float, float]) -> Any:
+    import shapely
+
+    return shapely.Point(xy)
+
+
+def _id(row: Any) -> str:
+    value = row["control_id"]
+    return "" if value is None or value != value else str(value)

@@ -1,0 +1,236 @@
+"""The street as designed: the read-only records that rules, jobs and tours may see.
+
+Positions are in the trade's coordinates: station along a street axis in feet, offset from the axis
+in feet, positive to the *right* of growing station. Two station systems are in use:
+
+* segment stations grow along the axis as written (layer `streets`);
+* leg stations grow outward from the intersection, so every leg of an intersection reads alike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from layoutgen.geometry.polyline import Polylines
+
+StripKind = Literal[
+    "travel_lane", "turn_lane", "center_turn_lane", "bike_lane", "buffer", "parking", "shoulder"
+]
+Control = Literal["signal", "stop", "yield", "none"]
+Side = Literal["right", "left"]
+
+
+@dataclass(frozen=True)
+class Strip:
+    """One strip of a cross-section between two offsets.
+
+    Attributes:
+        kind: what the strip is for.
+        direction: travel along growing station (+1), against it (-1), or shared / none (0).
+        left_ft: smaller offset.
+        right_ft: larger offset.
+    """
+
+    kind: StripKind
+    direction: int
+    left_ft: float
+    right_ft: float
+
+    @property
+    def width_ft(self) -> float:
+        return self.right_ft - self.left_ft
+
+    @property
+    def center_ft(self) -> float:
+        return (self.left_ft + self.right_ft) / 2
+
+    def reversed(self) -> Strip:
+        """The same strip seen by somebody walking the other way."""
+        return Strip(self.kind, -self.direction, -self.right_ft, -self.left_ft)
+
+
+@dataclass(frozen=True)
+class Segment:
+    """A street from one node to the next, with its cross-section.
+
+    `start` and `end` are node ids; `strips` run left to right along the axis and fill the roadway.
+    `turn_lanes` holds per direction (+1, -1) the movements of each lane, left to right as its
+    driver sees them; empty where nothing is known.
+    """
+
+    index: int
+    segment_id: str
+    source_ids: tuple[str, ...]
+    name: str
+    street_class: str
+    oneway: str
+    speed_mph: float
+    width_ft: float
+    width_source: str
+    lanes_source: str
+    length_ft: float
+    start: str
+    end: str
+    strips: tuple[Strip, ...]
+    center_line: str
+    turn_lanes: Mapping[int, tuple[tuple[str, ...], ...]] = field(default_factory=dict)
+    roundabout: bool = False
+    paved: bool = True
+    levels: tuple[int, int] = (0, 0)
+
+    def lanes(self, direction: int) -> tuple[Strip, ...]:
+        """Travel lanes of one direction (+1 along the axis, -1 against), left to right."""
+        return tuple(s for s in self.strips if s.kind == "travel_lane" and s.direction == direction)
+
+    def has(self, kind: StripKind) -> bool:
+        return any(s.kind == kind for s in self.strips)
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A straight line across a leg: station = station_ft + slope * offset (leg coordinates)."""
+
+    station_ft: float
+    slope: float = 0.0
+
+    def at(self, offset_ft: float) -> float:
+        """Station of the cut at an offset."""
+        return self.station_ft + self.slope * offset_ft
+
+    def moved(self, distance_ft: float) -> Cut:
+        """Parallel cut, moved outward by a distance measured at right angles to it."""
+        return Cut(self.station_ft + distance_ft * float(np.hypot(1.0, self.slope)), self.slope)
+
+    def clear(self, offset_ft: float, width_ft: float) -> float:
+        """Station from which a line of that width, square at its end, stays clear of the cut."""
+        return max(0.0, self.farthest(offset_ft - width_ft / 2, offset_ft + width_ft / 2))
+
+    def farthest(self, left_ft: float, right_ft: float) -> float:
+        """Largest station of the cut between two offsets."""
+        return max(self.at(left_ft), self.at(right_ft))
+
+
+@dataclass(frozen=True)
+class LegLayout:
+    """Shared positions on one leg, in leg coordinates.
+
+    Attributes:
+        curb: curb line of the crossing street, where the leg's roadway begins.
+        crosswalk: near and far edge of the crosswalk, or None where none is wanted or fits.
+        stop: downstream edge of the stop or yield position of the approach.
+        inbound_end: where longitudinal lines of the approach side end.
+        outbound_end: where longitudinal lines of the departure side begin.
+    """
+
+    curb: Cut
+    crosswalk: tuple[Cut, Cut] | None
+    stop: Cut
+    inbound_end: Cut
+    outbound_end: Cut
+
+
+@dataclass(frozen=True)
+class Leg:
+    """One arm of an intersection, seen from the intersection outward.
+
+    `strips` are in leg coordinates: direction -1 travels toward the intersection (the approach),
+    +1 away from it (the departure). `at_end` tells that the leg starts at the segment's last point,
+    so that leg station 0 is the end of the axis. `room_ft` is the length the leg may use;
+    `pocket_ft` how far the center lane of the street serves this approach as a turn lane.
+    """
+
+    leg_id: str
+    intersection_id: str
+    segment: Segment
+    at_end: bool
+    bearing_deg: float
+    control: Control
+    control_source: str
+    intersection_control: str
+    legs: int
+    strips: tuple[Strip, ...]
+    movements: tuple[tuple[str, ...], ...]
+    room_ft: float
+    pocket_ft: float
+    school: bool
+    layout: LegLayout
+
+    @property
+    def inbound(self) -> tuple[Strip, ...]:
+        """Approach lanes with a turn pocket, left to right as their driver sees them."""
+        lanes = (s for s in self.strips if s.kind in ("travel_lane", "turn_lane"))
+        return tuple(sorted((s for s in lanes if s.direction == -1), key=lambda s: -s.center_ft))
+
+    @property
+    def outbound(self) -> tuple[Strip, ...]:
+        """Departure lanes, from left to right in leg coordinates."""
+        return tuple(s for s in self.strips if s.kind == "travel_lane" and s.direction == 1)
+
+    @property
+    def inbound_bearing_deg(self) -> float:
+        """Direction of travel of the approach."""
+        return (self.bearing_deg + 180.0) % 360.0
+
+    @property
+    def edges_ft(self) -> tuple[float, float]:
+        """Offsets of the left and the right curb."""
+        return self.strips[0].left_ft, self.strips[-1].right_ft
+
+
+@dataclass(frozen=True)
+class Intersection:
+    """A node where streets meet: legs clockwise, and the area between their curb lines."""
+
+    intersection_id: str
+    node: str
+    name: str
+    control: str
+    legs: tuple[Leg, ...]
+    area: Any
+
+
+@dataclass(frozen=True)
+class Block:
+    """A segment between what bounds it: a leg at each end, or None (dead end, mere joint)."""
+
+    segment: Segment
+    start_leg: Leg | None
+    end_leg: Leg | None
+    schools: tuple[tuple[str, float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Design:
+    """Everything a rule may see.
+
+    Attributes:
+        segments: by index; `axes` holds their geometry in the same order (working plane, ft).
+        nodes: node id -> (x, y).
+        intersections: sorted by id.
+        blocks: one per segment, by index.
+        driving_side: `right` or `left`.
+    """
+
+    segments: tuple[Segment, ...]
+    axes: Polylines
+    nodes: Mapping[str, tuple[float, float]]
+    intersections: tuple[Intersection, ...]
+    blocks: tuple[Block, ...]
+    driving_side: Side
+
+    def legs(self) -> tuple[Leg, ...]:
+        return tuple(leg for crossing in self.intersections for leg in crossing.legs)
+
+    def roadways(self) -> NDArray[np.object_]:
+        """Roadway polygon of every segment, by index."""
+        half = np.array([s.width_ft / 2 for s in self.segments])
+        return np.asarray(
+            shapely.buffer(self.axes.lines(), half, cap_style="flat", join_style="round"),
+            dtype=object,
+        )

@@ -1,0 +1,183 @@
+"""Leg geometry: where the crossing street's curb line cuts a leg, and the stations behind it.
+
+For two neighboring legs with half widths h and k that include the angle t (clockwise from the
+first), the corner of their curbs lies at station (k + h cos t) / sin t on the first leg. The curb
+line of a leg runs through the corners on its two sides; where the street goes straight on there is
+no corner on that side, and the line runs parallel to the crossing street.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from layoutgen.config import Params, length, measure
+from layoutgen.street.design import Cut, LegLayout
+
+
+class IntersectionParams(Params):
+    """`[intersection]`: how legs are measured."""
+
+    heading_chord_ft: float = length(
+        "40 ft",
+        low="5 ft",
+        high="200 ft",
+        source="common practice",
+        text="a leg's bearing is measured to the point this far out",
+    )
+    max_skew_deg: float = measure(
+        "angle",
+        "40 deg",
+        low="0 deg",
+        high="45 deg",
+        source="XWALK-17",
+        text="crosswalks and stop lines follow the crossing street up to this skew",
+    )
+    straight_deg: float = measure(
+        "angle",
+        "30 deg",
+        low="5 deg",
+        high="60 deg",
+        source="common practice",
+        text="neighbor legs within this angle of straight on make no corner",
+    )
+    corner_limit_ft: float = length(
+        "90 ft",
+        low="20 ft",
+        high="300 ft",
+        source="common practice",
+        text="corners of very sharp legs are not sought beyond this station",
+    )
+    lines_gap_ft: float = length(
+        "4 ft",
+        low="0 ft",
+        high="30 ft",
+        source="STOP-02",
+        text="longitudinal lines end this far before a crosswalk or curb line without stop line",
+    )
+
+
+@dataclass(frozen=True)
+class LegNeeds:
+    """What the rules want on a leg; the layout gives every wish its station.
+
+    Attributes:
+        crosswalk_ft: width of the crosswalk, 0 = none.
+        crosswalk_setback_ft: from the crossing curb line to its near edge.
+        stop_line_ft: width of the stop line, 0 = none.
+        stop_gap_ft: from crosswalk to stop line.
+        stop_setback_ft: from the crossing curb line to the stop line where there is no crosswalk.
+    """
+
+    crosswalk_ft: float = 0.0
+    crosswalk_setback_ft: float = 2.0
+    stop_line_ft: float = 0.0
+    stop_gap_ft: float = 4.0
+    stop_setback_ft: float = 4.0
+
+
+LegPolicy = Callable[[Mapping[str, Any]], LegNeeds]
+
+
+def bearing(dx: float, dy: float) -> float:
+    """Compass degrees of a direction on the plane."""
+    return math.degrees(math.atan2(dx, dy)) % 360.0
+
+
+def octant(bearing_deg: float) -> str:
+    """N, NE, E ... of a bearing."""
+    names = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+    return names[round(bearing_deg / 45.0) % 8]
+
+
+def curb_cut(
+    half: float, right: tuple[float, float], left: tuple[float, float], params: IntersectionParams
+) -> Cut:
+    """Curb line of the crossing street on one leg, in leg coordinates.
+
+    Args:
+        half: half width of the leg (ft).
+        right: (clockwise angle in degrees to the next leg, half width of that leg).
+        left: (clockwise angle from the previous leg, half width of that leg).
+        params: limits.
+    """
+    at_right = _corner(half, *right, params)
+    at_left = _corner(half, *left, params)
+    if at_right is None and at_left is None:
+        return Cut(0.0)
+    limit = math.tan(math.radians(params.max_skew_deg))
+    slope = min(limit, max(-limit, _slope(half, at_right, at_left, right[0], left[0])))
+    wanted = [at_right - slope * half] if at_right is not None else []
+    wanted += [at_left + slope * half] if at_left is not None else []
+    return Cut(max(0.0, *wanted) if len(wanted) > 1 else max(0.0, wanted[0]), slope)
+
+
+def lay_out_leg(
+    curb: Cut, needs: LegNeeds, edges: tuple[float, float], room_ft: float, gap_ft: float
+) -> tuple[LegLayout, list[str]]:
+    """Stations of crosswalk, stop position and line ends; what does not fit is named.
+
+    Args:
+        curb: curb line of the crossing street.
+        needs: what the rules want.
+        edges: offsets of the leg's curbs.
+        room_ft: length the leg may use.
+        gap_ft: from crosswalk or curb to the lines where there is no stop line.
+
+    Returns:
+        The layout, and the names of the parts that the leg is too short for.
+    """
+    dropped: list[str] = []
+    crosswalk = None
+    if needs.crosswalk_ft:
+        near = curb.moved(needs.crosswalk_setback_ft)
+        far = near.moved(needs.crosswalk_ft)
+        crosswalk = (near, far) if far.farthest(*edges) <= room_ft else None
+        if crosswalk is None:
+            dropped.append("crosswalk")
+    stop = crosswalk[1].moved(needs.stop_gap_ft) if crosswalk else curb.moved(needs.stop_setback_ft)
+    behind = stop.moved(needs.stop_line_ft)
+    if needs.stop_line_ft and behind.farthest(*edges) > room_ft:
+        dropped.append("stop_line")
+    outer = crosswalk[1] if crosswalk else curb
+    free = outer.moved(gap_ft if crosswalk else 0.0)
+    inbound = behind if needs.stop_line_ft else free
+    return LegLayout(curb, crosswalk, stop, inbound, free), dropped
+
+
+def intersection_areas(outlines: Sequence[NDArray[np.float64]]) -> NDArray[np.object_]:
+    """Polygons through the curb ends of all legs, clockwise; mended where they cross themselves."""
+    rings = [shapely.LinearRing(xy) for xy in outlines]
+    polygons = shapely.polygons(rings)
+    bad = ~shapely.is_valid(polygons) | (shapely.area(polygons) <= 0)
+    polygons[bad] = [
+        shapely.MultiPoint(xy).convex_hull for xy, b in zip(outlines, bad, strict=True) if b
+    ]
+    return np.asarray(polygons, dtype=object)
+
+
+def _corner(
+    half: float, angle_deg: float, other_half: float, params: IntersectionParams
+) -> float | None:
+    """Station of the corner with a neighbor leg, or None where there is no corner."""
+    if angle_deg >= 180.0 - params.straight_deg or angle_deg < 1.0:
+        return None
+    t = math.radians(angle_deg)
+    return min((other_half + half * math.cos(t)) / math.sin(t), params.corner_limit_ft)
+
+
+def _slope(
+    half: float, right: float | None, left: float | None, right_deg: float, left_deg: float
+) -> float:
+    """Slope of the curb line, station per offset."""
+    if right is not None and left is not None:
+        return (right - left) / (2.0 * half)
+    if right is not None:
+        return 1.0 / math.tan(math.radians(right_deg))
+    return -1.0 / math.tan(math.radians(left_deg))

@@ -1,0 +1,340 @@
+"""Street lines -> network: segments from node to node, and the nodes where they meet.
+
+Ends that nearly meet are snapped, lines are split where another line ends on them or shares a
+vertex, and pieces that differ in nothing are joined again, so that a block is one segment.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from layoutgen.config import Params, length
+from layoutgen.errors import Finding
+from layoutgen.geometry.noding import (
+    cluster,
+    end_points,
+    move_ends,
+    shared_vertices,
+    split,
+    touched,
+)
+from layoutgen.geometry.polyline import Floats, Ints, Polylines
+
+_FLIP_SIDE = {"left": "right", "right": "left"}
+_FLIP_WAY = {"forward": "backward", "backward": "forward"}
+#: shorter pieces arise only from snapping and carry nothing
+_MIN_PIECE_FT = 0.5
+
+
+class NetworkParams(Params):
+    """`[network]`: how lines become a network."""
+
+    snap_ft: float = length(
+        "2 ft",
+        low="0 ft",
+        high="20 ft",
+        source="common practice",
+        text="ends closer than this meet",
+    )
+
+
+@dataclass(frozen=True)
+class StreetRow:
+    """Attributes of one piece, relative to its own direction; None = unknown."""
+
+    segment_id: str
+    source_ids: tuple[str, ...]
+    name: str
+    street_class: str | None
+    oneway: str
+    lanes: int | None
+    lanes_forward: int | None
+    lanes_backward: int | None
+    width_ft: float | None
+    speed_mph: float | None
+    parking: str | None
+    bike_lane: str | None
+    center_turn_lane: bool
+    turn_lanes_forward: str
+    turn_lanes_backward: str
+    levels: tuple[int, int]
+    paved: bool
+    roundabout: bool
+
+    def flipped(self) -> StreetRow:
+        """The same street walked the other way."""
+        return replace(
+            self,
+            oneway=_FLIP_WAY.get(self.oneway, self.oneway),
+            lanes_forward=self.lanes_backward,
+            lanes_backward=self.lanes_forward,
+            parking=_FLIP_SIDE.get(self.parking or "", self.parking),
+            bike_lane=_FLIP_SIDE.get(self.bike_lane or "", self.bike_lane),
+            turn_lanes_forward=self.turn_lanes_backward,
+            turn_lanes_backward=self.turn_lanes_forward,
+            levels=(self.levels[1], self.levels[0]),
+        )
+
+    def alike(self, other: StreetRow) -> bool:
+        """Whether two consecutive pieces differ in nothing that a layout depends on."""
+        blank = {"segment_id": "", "source_ids": (), "levels": (0, 0)}
+        return replace(self, **blank) == replace(other, **blank)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class Network:
+    """Segments in order of their id, with the nodes they run between.
+
+    Attributes:
+        rows: attributes per segment.
+        axes: geometry per segment (ft).
+        ends: (n, 2) node number of the first and last point.
+        nodes: (k, 2) place of every node.
+        used: source ids that ended up in some segment.
+    """
+
+    rows: tuple[StreetRow, ...]
+    axes: Polylines
+    ends: Ints
+    nodes: Floats
+    used: frozenset[str]
+
+
+def build_network(table: gpd.GeoDataFrame, params: NetworkParams) -> tuple[Network, list[Finding]]:
+    """Network of cleaned street lines (see `gis.clean`); feet on the working plane."""
+    rows = [_street_row(record) for record in _records(table)]
+    lines = Polylines.from_lines(table.geometry.to_numpy())
+    pieces, parent, findings = _split_lines(lines, rows, params.snap_ft)
+    piece_rows = _piece_rows(rows, pieces, parent)
+    shapes, ends, nodes, found = _snap(pieces, piece_rows, params.snap_ft)
+    findings += found
+    keep = shapely.length(shapes) >= _MIN_PIECE_FT
+    piece_rows = [row for row, kept in zip(piece_rows, keep, strict=True) if kept]
+    joined = _join(piece_rows, shapes[keep], ends[keep])
+    used = frozenset(source for row in joined[0] for source in row.source_ids)
+    findings += _lost(rows, used)
+    return _sorted_network(*joined, nodes, used), findings
+
+
+def _records(table: gpd.GeoDataFrame) -> list[dict[str, Any]]:
+    plain = table.drop(columns=table.geometry.name)
+    return [
+        {str(k): None if v is None or v != v else v for k, v in row.items()}
+        for row in plain.to_dict("records")
+    ]
+
+
+def _street_row(row: dict[str, Any]) -> StreetRow:
+    return StreetRow(
+        segment_id=str(row["segment_id"]),
+        source_ids=(str(row["source_id"]),),
+        name=str(row["name"] or ""),
+        street_class=row["street_class"],
+        oneway=row["oneway"] or "both",
+        lanes=row["lanes"] or None,
+        lanes_forward=row["lanes_forward"],
+        lanes_backward=row["lanes_backward"],
+        width_ft=row["width_ft"] or None,
+        speed_mph=row["speed_mph"] or None,
+        parking=row["parking"],
+        bike_lane=row["bike_lane"],
+        center_turn_lane=bool(row["center_turn_lane"]),
+        turn_lanes_forward=row["turn_lanes_forward"] or "",
+        turn_lanes_backward=row["turn_lanes_backward"] or "",
+        levels=(int(row["level_from"] or 0), int(row["level_to"] or 0)),
+        paved=row["surface"] != "unpaved",
+        roundabout=bool(row["roundabout"]),
+    )
+
+
+def _split_lines(
+    lines: Polylines, rows: Sequence[StreetRow], tolerance: float
+) -> tuple[NDArray[np.object_], Ints, list[Finding]]:
+    """Pieces cut at shared vertices and touching ends, with the line each came from."""
+    levels = np.array([level for row in rows for level in row.levels], dtype=np.int64)
+    inside = levels.reshape(-1, 2).min(axis=1)
+    v_line, v_at = shared_vertices(lines)
+    on_ground = inside[v_line] == 0
+    t_line, t_at = touched(lines, levels, inside, tolerance)
+    pieces, parent = split(
+        lines,
+        np.concatenate([v_line[on_ground], t_line]),
+        np.concatenate([v_at[on_ground], t_at]),
+    )
+    text = "another street ends on the inside of this line; the line was split there"
+    points = shapely.points(lines.locate(t_line, t_at)) if len(t_line) else []
+    findings = [
+        Finding("split_at_touch", "notice", "streets", rows[i].source_ids[0], text, "", p)
+        for i, p in zip(t_line.tolist(), points, strict=True)
+    ]
+    return pieces, parent, findings
+
+
+def _piece_rows(
+    rows: Sequence[StreetRow], pieces: NDArray[np.object_], parent: Ints
+) -> list[StreetRow]:
+    """Attributes per piece; pieces of one line are numbered from its lesser end point."""
+    count = np.bincount(parent, minlength=len(rows))
+    start = np.concatenate([[0], np.cumsum(count)])
+    out: list[StreetRow] = []
+    for i, row in enumerate(rows):
+        n = int(count[i])
+        if n == 1:
+            out.append(row)
+            continue
+        first = shapely.get_coordinates(pieces[start[i]])[0]
+        last = shapely.get_coordinates(pieces[start[i + 1] - 1])[-1]
+        numbers = range(1, n + 1) if tuple(first) <= tuple(last) else range(n, 0, -1)
+        out += [_part(row, k, number, n) for k, number in enumerate(numbers)]
+    return out
+
+
+def _part(row: StreetRow, k: int, number: int, n: int) -> StreetRow:
+    """The k-th piece of a line of n pieces: turn lanes hold only on the piece at their end."""
+    return replace(
+        row,
+        segment_id=f"{row.segment_id}.{number}",
+        turn_lanes_forward=row.turn_lanes_forward if k == n - 1 else "",
+        turn_lanes_backward=row.turn_lanes_backward if k == 0 else "",
+        levels=(row.levels[0] if k == 0 else 0, row.levels[1] if k == n - 1 else 0),
+    )
+
+
+def _snap(
+    pieces: NDArray[np.object_], rows: Sequence[StreetRow], tolerance: float
+) -> tuple[NDArray[np.object_], Ints, Floats, list[Finding]]:
+    """Ends moved onto their node; a finding for every end that moved visibly."""
+    levels = np.array([level for row in rows for level in row.levels], dtype=np.int64)
+    points = end_points(Polylines.from_lines(pieces))
+    label, nodes = cluster(points, levels, tolerance)
+    shift = np.hypot(*(nodes[label] - points).T)
+    shapes = move_ends(pieces, nodes[label])
+    moved = np.flatnonzero(shift > 0.05).tolist()
+    text = "the end was moved {:.1f} ft onto the node it nearly meets"
+    findings = [
+        Finding("snapped_end", "notice", "streets", rows[i // 2].source_ids[0],
+                text.format(shift[i]), "snap the line ends in the source",
+                shapely.Point(points[i]))
+        for i in moved
+    ]  # fmt: skip
+    return shapes, label.reshape(-1, 2), nodes, findings
+
+
+def _lost(rows: Sequence[StreetRow], used: frozenset[str]) -> list[Finding]:
+    text = "nothing was left of the line after its ends were snapped"
+    return [
+        Finding("lost_in_snapping", "error", "streets", s, text, "lower network.snap", None, 1)
+        for row in rows
+        for s in row.source_ids
+        if s not in used
+    ]
+
+
+def _join(
+    rows: Sequence[StreetRow], shapes: NDArray[np.object_], ends: Ints
+) -> tuple[list[StreetRow], list[Any], list[tuple[int, int]]]:
+    """Chains of like pieces through nodes where nothing else meets, each as one segment."""
+    onward = _onward(rows, ends)
+    chains = _chains(rows, ends, onward)
+    return (
+        [_chain_row(rows, chain) for chain in chains],
+        [_chain_line(shapes, chain) for chain in chains],
+        [_chain_ends(ends, chain) for chain in chains],
+    )
+
+
+def _onward(rows: Sequence[StreetRow], ends: Ints) -> dict[tuple[int, int], tuple[int, int]]:
+    """(piece, end) -> (piece, end) it goes on with, where two like pieces meet alone."""
+    at_node: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    for i, (a, b) in enumerate(ends.tolist()):
+        at_node[a].append((i, 0))
+        at_node[b].append((i, 1))
+    out: dict[tuple[int, int], tuple[int, int]] = {}
+    for pair in at_node.values():
+        if len(pair) != 2 or pair[0][0] == pair[1][0]:
+            continue
+        (p, p_end), (q, q_end) = pair
+        arriving = rows[p] if p_end == 1 else rows[p].flipped()
+        leaving = rows[q] if q_end == 0 else rows[q].flipped()
+        if arriving.alike(leaving):
+            out[pair[0]], out[pair[1]] = pair[1], pair[0]
+    return out
+
+
+def _chains(
+    rows: Sequence[StreetRow], ends: Ints, onward: dict[tuple[int, int], tuple[int, int]]
+) -> list[list[tuple[int, bool]]]:
+    """Every piece once, as chains of (piece, walked backward?) along the piece of least id."""
+    done: set[int] = set()
+    chains: list[list[tuple[int, bool]]] = []
+    for i in sorted(range(len(ends)), key=lambda k: rows[k].segment_id):
+        if i in done:
+            continue
+        ahead = _walk(i, 1, onward)
+        ring = bool(ahead) and ahead[-1][0] == i
+        behind = [] if ring else _walk(i, 0, onward)
+        chain = [(p, not back) for p, back in reversed(behind)] + [(i, False)]
+        chain += ahead[:-1] if ring else ahead
+        done.update(p for p, _ in chain)
+        chains.append(chain)
+    return chains
+
+
+def _walk(
+    piece: int, end: int, onward: dict[tuple[int, int], tuple[int, int]]
+) -> list[tuple[int, bool]]:
+    """Pieces that follow one end, with whether each is walked backward; ends where it began."""
+    out: list[tuple[int, bool]] = []
+    here = (piece, end)
+    while here in onward:
+        nxt, came_in = onward[here]
+        out.append((nxt, came_in == 1))
+        if nxt == piece:
+            break
+        here = (nxt, 1 - came_in)
+    return out
+
+
+def _chain_row(rows: Sequence[StreetRow], chain: list[tuple[int, bool]]) -> StreetRow:
+    walked = [rows[p].flipped() if back else rows[p] for p, back in chain]
+    sources = tuple(dict.fromkeys(s for row in walked for s in row.source_ids))
+    return replace(
+        walked[0],
+        segment_id=min(row.segment_id for row in walked),
+        source_ids=sources,
+        levels=(walked[0].levels[0], walked[-1].levels[1]),
+    )
+
+
+def _chain_line(shapes: NDArray[np.object_], chain: list[tuple[int, bool]]) -> Any:
+    if len(chain) == 1:
+        return shapes[chain[0][0]]
+    parts = [shapely.get_coordinates(shapes[p])[:: -1 if back else 1] for p, back in chain]
+    return shapely.LineString(np.vstack([parts[0]] + [part[1:] for part in parts[1:]]))
+
+
+def _chain_ends(ends: Ints, chain: list[tuple[int, bool]]) -> tuple[int, int]:
+    (first, first_back), (last, last_back) = chain[0], chain[-1]
+    return int(ends[first][1 if first_back else 0]), int(ends[last][0 if last_back else 1])
+
+
+def _sorted_network(
+    rows: list[StreetRow],
+    lines: list[Any],
+    ends: list[tuple[int, int]],
+    nodes: Floats,
+    used: frozenset[str],
+) -> Network:
+    order = sorted(range(len(rows)), key=lambda i: rows[i].segment_id)
+    shapes = np.empty(len(order), dtype=object)
+    shapes[:] = [lines[i] for i in order]
+    pairs = np.array([ends[i] for i in order], dtype=np.int64).reshape(-1, 2)
+    return Network(tuple(rows[i] for i in order), Polylines.from_lines(shapes), pairs, nodes, used)

@@ -1,0 +1,1 @@
+"""Truck tours: travel times, the solver seam, tours."""

@@ -1,0 +1,1 @@
+"""What the markings ask of the crew: quantities, time, jobs."""
