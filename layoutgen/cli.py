@@ -15,6 +15,7 @@ from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
 from layoutgen import __version__, pipeline, report
+from layoutgen.base_file import base_toml
 from layoutgen.errors import ConfigError, LayoutgenError
 
 app = typer.Typer(
@@ -147,9 +148,13 @@ def rules() -> None:
 
 
 @app.command()
-def schema() -> None:
+def schema(
+    toml: Annotated[
+        bool, typer.Option("--toml", help="Print the base settings file instead.")
+    ] = False,
+) -> None:
     """JSON Schema of the project file, for editors."""
-    out.out(json.dumps(pipeline.json_schema(), indent=1))
+    out.out(base_toml() if toml else json.dumps(pipeline.json_schema(), indent=1))
 
 
 def main() -> None:

@@ -19,9 +19,9 @@ from layoutgen.errors import FindingLog
 from layoutgen.export.formats import CAUTION
 from layoutgen.gis.read import Inputs
 from layoutgen.settings import Project
-from layoutgen.street.build import leg_points
 from layoutgen.street.cross_section import strips_text
 from layoutgen.street.design import Design, Leg
+from layoutgen.street.legs import leg_points
 
 
 def streets_table(design: Design, plane: pyproj.CRS) -> gpd.GeoDataFrame:

@@ -20,18 +20,14 @@ from layoutgen.gis.schema import ROLES, STREET_CLASSES
 from layoutgen.markings.catalog import rule_catalog
 from layoutgen.markings.engine import RuleSetting
 from layoutgen.markings.marking import Rule, RuleParams
-from layoutgen.street.build import (
-    PocketParams,
-    SchoolParams,
-    StreetParams,
-    leg_attributes,
-    segment_attributes,
-)
 from layoutgen.street.controls import ControlParams
 from layoutgen.street.cross_section import ClassDefaults, StripParams
 from layoutgen.street.design import Design
 from layoutgen.street.intersection import IntersectionParams
+from layoutgen.street.legs import leg_attributes
 from layoutgen.street.network import NetworkParams
+from layoutgen.street.params import PocketParams, SchoolParams, StreetParams
+from layoutgen.street.segments import segment_attributes
 from layoutgen.tours.tour import TourParams, TruckParams
 from layoutgen.tours.travel import TravelParams
 from layoutgen.work.jobs import JobParams

@@ -39,6 +39,7 @@ def touched(
         line_level: (n,) grade level of the inside of each line.
         tolerance: how far an end may miss the line.
     """
+    tolerance = max(tolerance, _GRID_FT)
     shapes = lines.lines()
     ends = end_points(lines)
     tree = shapely.STRtree(shapes)
@@ -58,6 +59,8 @@ def split(lines: Polylines, line: Ints, station: Floats) -> tuple[NDArray[np.obj
     cut_line, cut_at = cut_line[order], cut_at[order]
     fresh = np.ones(len(cut_at), dtype=bool)
     fresh[1:] = (np.diff(cut_line) != 0) | (np.diff(cut_at) > 2 * _GRID_FT)
+    # a cut at the last point would leave a piece without length
+    fresh &= (cut_at == 0.0) | (cut_at < lines.lengths[cut_line] - 2 * _GRID_FT)
     cut_line, cut_at = cut_line[fresh], cut_at[fresh]
     last = np.append(np.diff(cut_line) != 0, True)
     stop = np.append(cut_at[1:], 0.0)
@@ -74,6 +77,8 @@ def cluster(points: Floats, levels: NDArray[np.int64], tolerance: float) -> tupl
     cells = np.round(points / _GRID_FT).astype(np.int64)
     grid, key = np.unique(cells, axis=0, return_inverse=True)
     own = _means(points, key.ravel(), len(grid))
+    # cut ends of one vertex differ by rounding, so they must meet at tolerance 0 too
+    tolerance = max(tolerance, _GRID_FT)
     pairs = cKDTree(points).query_pairs(tolerance, output_type="ndarray")
     pairs = pairs[levels[pairs[:, 0]] == levels[pairs[:, 1]]]
     n = len(points)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import geopandas as gpd
@@ -65,7 +66,7 @@ def _drop_closed(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Findin
     closed = (table["status"] == "closed").to_numpy()
     path = (table["street_class"] == "path").to_numpy() & ~closed
     text = "the street is not open to traffic (status)"
-    found = _rows(table, closed, "closed_street", text, "", "notice")
+    found = [replace(f, severity="notice") for f in _rows(table, closed, "closed_street", text, "")]
     if path.any():
         text = f"{int(path.sum())} rows are of class path; vehicles do not use them"
         found.append(Finding("path", "notice", "streets", "", text, "", rows=int(path.sum())))
@@ -92,7 +93,7 @@ def _single_parts(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Findi
     text = (
         "the line has several parts; parts that touch were joined, others became rows of their own"
     )
-    found = _repairs(table, multi, "multipart", text, "draw one line per street segment", "notice")
+    found = _repairs(table, multi, "multipart", text, "draw one line per street segment")
     merged = np.where(
         shapely.get_type_id(geoms) == 5, shapely.line_merge(geoms, directed=True), geoms
     )
@@ -141,30 +142,23 @@ def _unique_ids(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Finding
     ids = table["segment_id"].to_numpy(dtype=object, copy=True)
     ids[again] = [f"{i}~{n + 1}" for i, n in zip(ids[again], number[again], strict=True)]
     text = "the id is used by another line too; a running number was added"
-    found = _repairs(
-        table, again, "duplicate_id", text, "give every street an id of its own", "warning"
-    )
+    fix = "give every street an id of its own"
+    found = [
+        replace(f, severity="warning") for f in _repairs(table, again, "duplicate_id", text, fix)
+    ]
     return table.assign(segment_id=ids), found
 
 
-def _rows(
-    table: gpd.GeoDataFrame, mask: Any, code: str, text: str, fix: str, severity: Any = "error"
-) -> list[Finding]:
+def _rows(table: gpd.GeoDataFrame, mask: Any, code: str, text: str, fix: str) -> list[Finding]:
     """One finding per masked row that is not used."""
-    ids, geoms = _ids_and_lines(table, mask)
-    return [
-        Finding(code, severity, "streets", i, text, fix, g, 1)
-        for i, g in zip(ids, geoms, strict=True)
-    ]
+    return [replace(f, severity="error", rows=1) for f in _repairs(table, mask, code, text, fix)]
 
 
-def _repairs(
-    table: gpd.GeoDataFrame, mask: Any, code: str, text: str, fix: str, severity: Any = "notice"
-) -> list[Finding]:
+def _repairs(table: gpd.GeoDataFrame, mask: Any, code: str, text: str, fix: str) -> list[Finding]:
     """One finding per masked row that is used after a repair."""
     ids, geoms = _ids_and_lines(table, mask)
     return [
-        Finding(code, severity, "streets", i, text, fix, g) for i, g in zip(ids, geoms, strict=True)
+        Finding(code, "notice", "streets", i, text, fix, g) for i, g in zip(ids, geoms, strict=True)
     ]
 
 

@@ -1,4 +1,5 @@
 """Placeholder until the proposal engine is written."""
+
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path

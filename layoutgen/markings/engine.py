@@ -25,9 +25,10 @@ from layoutgen.markings.marking import (
     RuleParams,
 )
 from layoutgen.markings.templates import bars, figure, line
-from layoutgen.street.build import leg_attributes, segment_attributes
 from layoutgen.street.design import Design, Leg
 from layoutgen.street.intersection import LegNeeds, LegPolicy
+from layoutgen.street.legs import leg_attributes
+from layoutgen.street.segments import segment_attributes
 
 _TEMPLATES: Mapping[type, Any] = {shape.SHAPE: shape for shape in (line, bars, figure)}
 #: two markings of one color that share more than this are a collision, not a touch (sq ft)

@@ -6,6 +6,7 @@ where the data give one, else by the side of the street they stand on.
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -13,6 +14,7 @@ from typing import Any, Literal
 
 import geopandas as gpd
 import numpy as np
+import shapely
 from scipy.spatial import cKDTree
 
 from layoutgen.config import Params, choice, length
@@ -100,7 +102,8 @@ def assign_controls(
     if crossings:
         tree = cKDTree(np.array([c.xy for c in crossings]))
         if "controls" in tables:
-            findings += _from_points(crossings, tree, tables["controls"], params, side, out)
+            search = _Search(crossings, tree, params, side, out)
+            findings += _from_points(search, tables["controls"])
     elif "controls" in tables:
         findings += [_unplaced(row, None) for row in tables["controls"].to_dict("records")]
     if params.infer == "class":
@@ -142,58 +145,64 @@ def whole_control(crossing: Crossing, control: NodeControl) -> str:
     return "yield" if "yield" in kinds else "none"
 
 
-def _from_points(
-    crossings: Sequence[Crossing],
-    tree: Any,
-    table: gpd.GeoDataFrame,
-    params: ControlParams,
-    side: str,
-    out: list[NodeControl],
-) -> list[Finding]:
+@dataclass(frozen=True)
+class _Search:
+    """Where control points look for their approach."""
+
+    crossings: Sequence[Crossing]
+    tree: Any
+    params: ControlParams
+    side: str
+    found: list[NodeControl]
+
+    def near(self, xy: tuple[float, float], reach: float) -> list[int]:
+        """Crossings within reach, nearest first."""
+        out: list[int] = self.tree.query_ball_point(xy, reach)
+
+        def key(k: int) -> tuple[float, int]:
+            at = self.crossings[k]
+            return math.hypot(at.xy[0] - xy[0], at.xy[1] - xy[1]), at.node
+
+        return sorted(out, key=key)
+
+
+def _from_points(search: _Search, table: gpd.GeoDataFrame) -> list[Finding]:
     """Give every control point to its crossing; report those that have none."""
     findings: list[Finding] = []
     places = points_of(table)
-    reach = {"signal": params.signal_reach_ft}
-    order = _stable_order(table, places)
-    for i in order:
+    for i in _stable_order(table, places):
         row, place = table.iloc[i], places[i]
         kind = row["control"]
         if place is None or place.is_empty or kind is None or kind != kind:
             findings.append(_unplaced(row, place))
-            continue
-        limit = reach.get(kind, params.sign_reach_ft)
-        findings += _place(crossings, tree, row, (place.x, place.y), limit, side, out)
+        else:
+            findings += _place(search, row, (place.x, place.y))
     return findings
 
 
-def _place(
-    crossings: Sequence[Crossing],
-    tree: Any,
-    row: Any,
-    xy: tuple[float, float],
-    limit: float,
-    side: str,
-    out: list[NodeControl],
-) -> list[Finding]:
+def _place(search: _Search, row: Any, xy: tuple[float, float]) -> list[Finding]:
     kind = row["control"]
-    near = tree.query_ball_point(xy, limit)
-    near.sort(key=lambda k: (np.hypot(*np.subtract(crossings[k].xy, xy)), crossings[k].node))
+    params = search.params
+    reach = params.signal_reach_ft if kind == "signal" else params.sign_reach_ft
+    near = search.near(xy, reach)
     if not near:
         return [_far(row, xy)]
     if kind in ("signal", "all_way_stop"):
-        k = near[0]
-        for leg, arm in enumerate(crossings[k].arms):
+        for leg, arm in enumerate(search.crossings[near[0]].arms):
             if arm.has_approach:
-                out[k].give(leg, "signal" if kind == "signal" else "stop", "controls")
+                search.found[near[0]].give(
+                    leg, "signal" if kind == "signal" else "stop", "controls"
+                )
         return []
-    best = min(
-        ((_misfit(crossings[k], leg, xy, row, side), k, leg)
-         for k in near[:3] for leg in range(len(crossings[k].arms))),
-        default=(np.inf, 0, 0),
-    )  # fmt: skip
-    if not np.isfinite(best[0]):
+    fits = (
+        (_misfit(search.crossings[k], leg, xy, row, search.side), k, leg)
+        for k in near[:3]
+        for leg in range(len(search.crossings[k].arms))
+    )
+    best = min(fits, default=(math.inf, 0, 0))
+    if not math.isfinite(best[0]):
         return [_no_approach(row, xy)]
-    out[best[1]].give(best[2], kind, "controls")
+    search.found[best[1]].give(best[2], kind, "controls")
     return []
 
 
@@ -262,8 +271,6 @@ def _no_approach(row: Any, xy: tuple[float, float]) -> Finding:
 
 
 def _point(xy: tuple[float, float]) -> Any:
-    import shapely
-
     return shapely.Point(xy)
 
 

@@ -8,7 +8,7 @@ its class; the source of width and lanes is kept.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from layoutgen.config import Params, choice, length, measure, number
@@ -18,6 +18,9 @@ from layoutgen.street.network import StreetRow
 
 CenterLine = Literal["none", "broken", "double_solid"]
 SideName = Literal["none", "left", "right", "both"]
+
+#: kind, direction and width of a strip before it is placed
+_Part = tuple[StripKind, int, float]
 
 MOVEMENTS = ("left", "through", "right", "reverse", "merge", "none")
 
@@ -99,6 +102,24 @@ class _Lanes:
     source: str
 
 
+@dataclass(frozen=True)
+class _Wish:
+    """What a street should hold between its curbs."""
+
+    row: StreetRow
+    lanes: _Lanes
+    parking: frozenset[str]
+    bike: frozenset[str]
+    params: StripParams
+
+    @property
+    def beside_ft(self) -> float:
+        """Width of all strips that are not travel lanes."""
+        center = self.params.turn_lane_width_ft if self.lanes.center else 0.0
+        parking = len(self.parking) * self.params.parking_width_ft
+        return center + parking + len(self.bike) * self.params.bike_lane_width_ft
+
+
 def build_section(
     row: StreetRow, defaults: ClassDefaults, params: StripParams, side: Side
 ) -> tuple[Section, list[Finding]]:
@@ -120,10 +141,10 @@ def build_section(
     }
     lanes = _lane_counts(row, defaults, turns, findings)
     parking = _sides(row.parking if row.parking is not None else defaults.parking)
-    bike = _sides(row.bike_lane)
-    width, source = _width(row, defaults, lanes, _beside(parking, bike, params), params)
-    lane_ft, parking, shoulder = _fit(row, lanes, parking, bike, width, params, findings)
-    strips = _strips(row, lanes, parking, bike, side, params, lane_ft, shoulder)
+    wish = _Wish(row, lanes, parking, _sides(row.bike_lane), params)
+    width, source = _width(wish, defaults)
+    wish, lane_ft, shoulder = _fit(wish, width, findings)
+    strips = _strips(wish, side, lane_ft, shoulder)
     total = strips[-1].right_ft - strips[0].left_ft
     kept = {way: turn for way, turn in turns.items() if turn and _turns_fit(turn, way, lanes)}
     findings += _turn_findings(row, turns, kept, lanes)
@@ -214,109 +235,70 @@ def _default_half(row: StreetRow, defaults: ClassDefaults) -> int:
     return half
 
 
-def _beside(parking: frozenset[str], bike: frozenset[str], params: StripParams) -> float:
-    return len(parking) * params.parking_width_ft + len(bike) * params.bike_lane_width_ft
-
-
-def _width(
-    row: StreetRow, defaults: ClassDefaults, lanes: _Lanes, beside: float, params: StripParams
-) -> tuple[float, str]:
+def _width(wish: _Wish, defaults: ClassDefaults) -> tuple[float, str]:
+    row, lanes = wish.row, wish.lanes
     if row.width_ft:
         return row.width_ft, "attribute"
     if defaults.roadway_width_ft and row.oneway == "both" and lanes.source == "class default":
-        return max(defaults.roadway_width_ft, beside + 2 * params.lane_min_ft), "class default"
-    center = params.turn_lane_width_ft if lanes.center else 0.0
-    total = (lanes.forward + lanes.backward) * defaults.lane_width_ft + center + beside
-    return total, "class default"
-
-
-def _fit(
-    row: StreetRow,
-    lanes: _Lanes,
-    parking: frozenset[str],
-    bike: frozenset[str],
-    width: float,
-    params: StripParams,
-    findings: list[Finding],
-) -> tuple[float, frozenset[str], float]:
-    """(lane width, parking that fits, shoulder at each curb)."""
+        least = wish.beside_ft + 2 * wish.params.lane_min_ft
+        return max(defaults.roadway_width_ft, least), "class default"
     count = lanes.forward + lanes.backward
-    center = params.turn_lane_width_ft if lanes.center else 0.0
-    lane = (width - center - _beside(parking, bike, params)) / count
-    if lane < params.lane_min_ft and parking:
+    return count * defaults.lane_width_ft + wish.beside_ft, "class default"
+
+
+def _fit(wish: _Wish, width: float, findings: list[Finding]) -> tuple[_Wish, float, float]:
+    """(what fits, lane width, shoulder at each curb): parking gives way first."""
+    lanes, params, name = wish.lanes, wish.params, wish.row.segment_id
+    count = lanes.forward + lanes.backward
+    lane = (width - wish.beside_ft) / count
+    if lane < params.lane_min_ft and wish.parking:
         text = f"{width:.1f} ft are too narrow for the parking lanes; they were left out"
         fix = "correct width, lanes or parking"
-        findings.append(
-            Finding("parking_does_not_fit", "notice", "streets", row.segment_id, text, fix)
-        )
-        parking = frozenset()
-        lane = (width - center - _beside(parking, bike, params)) / count
+        findings.append(Finding("parking_does_not_fit", "notice", "streets", name, text, fix))
+        wish = replace(wish, parking=frozenset())
+        lane = (width - wish.beside_ft) / count
     if lane < params.lane_min_ft:
         text = f"{width:.1f} ft leave {lane:.1f} ft per lane; lanes of the least width were assumed"
         fix = "correct width or lanes"
-        findings.append(Finding("narrow_lanes", "warning", "streets", row.segment_id, text, fix))
-        return params.lane_min_ft, parking, 0.0
+        findings.append(Finding("narrow_lanes", "warning", "streets", name, text, fix))
+        return wish, params.lane_min_ft, 0.0
     if max(lanes.forward, lanes.backward) > 1 or lanes.center:
         spare = max(0.0, lane - params.lane_max_ft) * count / 2
-        return min(lane, params.lane_max_ft), parking, spare
-    return lane, parking, 0.0
+        return wish, min(lane, params.lane_max_ft), spare
+    return wish, lane, 0.0
 
 
-def _strips(
-    row: StreetRow,
-    lanes: _Lanes,
-    parking: frozenset[str],
-    bike: frozenset[str],
-    side: Side,
-    params: StripParams,
-    lane_ft: float,
-    shoulder: float,
-) -> tuple[Strip, ...]:
+def _strips(wish: _Wish, side: Side, lane_ft: float, shoulder: float) -> tuple[Strip, ...]:
     """Strips from the left curb to the right curb, centred on the axis."""
-    keep_right = side == "right"
-    ways = [(-1, lanes.backward), (1, lanes.forward)]
-    left_way, right_way = ways if keep_right else ways[::-1]
-    travel = [("travel_lane", left_way[0], lane_ft)] * left_way[1]
-    travel += [("center_turn_lane", 0, params.turn_lane_width_ft)] * int(lanes.center)
+    ways = [(-1, wish.lanes.backward), (1, wish.lanes.forward)]
+    left_way, right_way = ways if side == "right" else ways[::-1]
+    travel: list[_Part] = [("travel_lane", left_way[0], lane_ft)] * left_way[1]
+    center: _Part = ("center_turn_lane", 0, wish.params.turn_lane_width_ft)
+    travel += [center] * int(wish.lanes.center)
     travel += [("travel_lane", right_way[0], lane_ft)] * right_way[1]
-    left_dir = travel[0][1] if row.oneway == "both" else _way(row.oneway)
-    right_dir = travel[-1][1] if row.oneway == "both" else _way(row.oneway)
-    parts = _curb_side("left", left_dir, parking, bike, params, shoulder)
-    parts += travel
-    parts += _curb_side("right", right_dir, parking, bike, params, shoulder)[::-1]
-    return _placed(parts)
+    parts = _curb_side("left", travel[0][1], wish, shoulder) + travel
+    return _placed(parts + _curb_side("right", travel[-1][1], wish, shoulder)[::-1])
 
 
-def _curb_side(
-    name: str,
-    way: int,
-    parking: frozenset[str],
-    bike: frozenset[str],
-    params: StripParams,
-    shoulder: float,
-) -> list[tuple[Any, int, float]]:
-    """Strips of one side, from the curb inward."""
-    parts: list[tuple[Any, int, float]] = []
+def _curb_side(name: str, way: int, wish: _Wish, shoulder: float) -> list[_Part]:
+    """Strips of one side, from the curb inward; a bike lane goes the way of the lane beside it."""
+    parts: list[_Part] = []
     if shoulder > 0.01:
         parts.append(("shoulder", 0, shoulder))
-    if name in parking:
-        parts.append(("parking", 0, params.parking_width_ft))
-    if name in bike:
-        parts.append(("bike_lane", way, params.bike_lane_width_ft))
+    if name in wish.parking:
+        parts.append(("parking", 0, wish.params.parking_width_ft))
+    if name in wish.bike:
+        parts.append(("bike_lane", way, wish.params.bike_lane_width_ft))
     return parts
 
 
-def _placed(parts: Sequence[tuple[StripKind, int, float]]) -> tuple[Strip, ...]:
+def _placed(parts: Sequence[_Part]) -> tuple[Strip, ...]:
     at = -sum(width for _, _, width in parts) / 2
     out = []
     for kind, way, width in parts:
         out.append(Strip(kind, way, at, at + width))
         at += width
     return tuple(out)
-
-
-def _way(oneway: str) -> int:
-    return 1 if oneway == "forward" else -1
 
 
 def _turns_fit(turn: Sequence[Any], way: int, lanes: _Lanes) -> bool:

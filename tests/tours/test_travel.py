@@ -13,7 +13,8 @@ from shapely.geometry import Point
 from tours.hand_streets import design_of, lattice
 
 from layoutgen.street.design import Design
-from layoutgen.tours.travel import UNREACHABLE, TravelParams, build, drives, matrix, place
+from layoutgen.tours.drives import drives
+from layoutgen.tours.travel import UNREACHABLE, TravelParams, build, matrix, place
 from layoutgen.work.jobs import Job
 
 PARAMS = TravelParams()
@@ -85,7 +86,7 @@ def _turn_seconds(design: Design, a: tuple[int, int], b: tuple[int, int], ends: 
         return 0.0
     change = math.degrees(_heading(design, *b, at_end=False) - _heading(design, *a, at_end=True))
     left_deg = (change + 180) % 360 - 180
-    if abs(left_deg) <= PARAMS.straight_deg:
+    if abs(left_deg) <= PARAMS.straight_within_deg:
         return PARAMS.straight_min * 60
     to_left = left_deg > 0
     if design.driving_side == "left":

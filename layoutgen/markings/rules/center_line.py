@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from layoutgen.config import choice, length
+from layoutgen.config import length
 from layoutgen.markings.marking import (
     Frame,
     LineShape,
@@ -40,9 +40,6 @@ class Params(RuleParams):
         high="200 ft",
         source="common practice",
         text="shorter stretches are left unmarked",
-    )
-    continuous_at_joints: bool = choice(
-        True, source="design", text="lines run through nodes where only two segments meet"
     )
 
 

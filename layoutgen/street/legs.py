@@ -1,0 +1,253 @@
+"""Legs of intersections: found, told who controls them, and laid out."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from layoutgen.errors import Finding
+from layoutgen.geometry.polyline import Polylines
+from layoutgen.street.controls import Arm, Crossing, NodeControl, whole_control
+from layoutgen.street.design import Cut, Leg, LegLayout, Segment, Side, Strip
+from layoutgen.street.intersection import (
+    IntersectionParams,
+    LegNeeds,
+    LegPolicy,
+    bearing,
+    curb_cut,
+    lay_out_leg,
+    octant,
+)
+from layoutgen.street.network import Network
+from layoutgen.street.params import StreetParams
+from layoutgen.street.segments import segment_attributes
+
+#: joined by a pass-through street these do not make an intersection
+_DRIVEWAY_LIKE = ("alley", "path")
+
+
+@dataclass(frozen=True)
+class End:
+    """One end of a segment at a node."""
+
+    segment: Segment
+    at_end: bool
+    bearing_deg: float
+
+
+def leg_attributes(leg: Leg) -> dict[str, Any]:
+    """What `where` may ask of a leg or an approach."""
+    out = segment_attributes(leg.segment)
+    out.update(
+        leg_id=leg.leg_id,
+        intersection_id=leg.intersection_id,
+        control=leg.control,
+        intersection_control=leg.intersection_control,
+        legs=leg.legs,
+        lanes_in=len(leg.inbound),
+        lanes_out=len(leg.outbound),
+        school=leg.school,
+        compass=octant(leg.bearing_deg),
+    )
+    return out
+
+
+def ends_by_node(
+    segments: Sequence[Segment], network: Network, params: IntersectionParams
+) -> dict[int, list[End]]:
+    """Ends of all segments at each node, clockwise by bearing."""
+    out: dict[int, list[End]] = defaultdict(list)
+    if not segments:
+        return out
+    index = np.arange(len(segments))
+    lengths = network.axes.lengths
+    chord = np.minimum(params.heading_chord_ft, lengths / 2)
+    for at_end in (False, True):
+        start = network.axes.locate(index, lengths if at_end else np.zeros_like(lengths))
+        target = network.axes.locate(index, lengths - chord if at_end else chord)
+        for segment, (dx, dy) in zip(segments, target - start, strict=True):
+            node = int(segment.end if at_end else segment.start)
+            out[node].append(End(segment, at_end, bearing(dx, dy)))
+    for ends in out.values():
+        ends.sort(key=lambda e: (e.bearing_deg, e.segment.segment_id, e.at_end))
+    return out
+
+
+def crossings_of(ends: Mapping[int, Sequence[End]], network: Network) -> list[Crossing]:
+    """Nodes where at least three streets that are more than driveways meet."""
+    out = []
+    for node in sorted(ends):
+        real = [e for e in ends[node] if e.segment.street_class not in _DRIVEWAY_LIKE]
+        if len(real) < 3:
+            continue
+        x, y = network.nodes[node]
+        arms = tuple(
+            Arm(e.bearing_deg, e.segment.width_ft / 2, e.segment.street_class, _has_approach(e))
+            for e in ends[node]
+        )
+        out.append(Crossing(node, (float(x), float(y)), arms))
+    return out
+
+
+def _has_approach(end: End) -> bool:
+    toward = 1 if end.at_end else -1
+    return bool(end.segment.lanes(toward)) and not end.segment.roundabout
+
+
+@dataclass(frozen=True)
+class Node:
+    """An intersection with all that is known before its legs are laid out."""
+
+    crossing: Crossing
+    ends: Sequence[End]
+    control: NodeControl
+    node_id: str
+    name: str
+    school: bool
+
+    @property
+    def whole(self) -> str:
+        """Control of the whole intersection."""
+        return whole_control(self.crossing, self.control)
+
+
+def draft_legs(node: Node, params: IntersectionParams) -> list[Leg]:
+    """Legs of one intersection with their curb line; nothing is laid out yet."""
+    return [
+        Leg(
+            leg_id=leg_id,
+            intersection_id=node.node_id,
+            segment=end.segment,
+            at_end=end.at_end,
+            bearing_deg=end.bearing_deg,
+            control=node.control.control.get(i, "none"),
+            control_source=node.control.source.get(i, "none known"),
+            intersection_control=node.whole,
+            legs=len(node.ends),
+            strips=_leg_strips(end),
+            movements=end.segment.turn_lanes.get(1 if end.at_end else -1, ()),
+            room_ft=0.0,
+            pocket_ft=0.0,
+            school=node.school,
+            layout=_bare(_curb(i, node.ends, params)),
+        )
+        for i, (leg_id, end) in enumerate(
+            zip(_leg_ids(node.node_id, node.ends), node.ends, strict=True)
+        )
+    ]
+
+
+def _bare(curb: Cut) -> LegLayout:
+    return LegLayout(curb, None, curb, curb, curb)
+
+
+def _leg_ids(node_id: str, ends: Sequence[End]) -> list[str]:
+    """Intersection id and compass octant; a running number where two legs share an octant."""
+    seen: dict[str, int] = defaultdict(int)
+    out = []
+    for end in ends:
+        name = octant(end.bearing_deg)
+        seen[name] += 1
+        out.append(f"{node_id}-{name}{seen[name] if seen[name] > 1 else ''}")
+    return out
+
+
+def _curb(i: int, ends: Sequence[End], params: IntersectionParams) -> Cut:
+    here = ends[i]
+    after, before = ends[(i + 1) % len(ends)], ends[i - 1]
+    right = ((after.bearing_deg - here.bearing_deg) % 360.0, after.segment.width_ft / 2)
+    left = ((here.bearing_deg - before.bearing_deg) % 360.0, before.segment.width_ft / 2)
+    return curb_cut(here.segment.width_ft / 2, right, left, params)
+
+
+def _leg_strips(end: End) -> tuple[Strip, ...]:
+    if not end.at_end:
+        return end.segment.strips
+    return tuple(strip.reversed() for strip in reversed(end.segment.strips))
+
+
+def laid_out(
+    drafts: Sequence[Sequence[Leg]], policy: LegPolicy, params: StreetParams
+) -> tuple[list[list[Leg]], list[Finding]]:
+    """Legs with room, turn pockets and stations."""
+    curbs = {
+        (leg.segment.index, leg.at_end): leg.layout.curb.farthest(*leg.edges_ft)
+        for legs in drafts
+        for leg in legs
+    }
+    findings: list[Finding] = []
+    out = []
+    for legs in drafts:
+        done = []
+        for leg in legs:
+            roomy = replace(leg, room_ft=_room(leg, curbs))
+            final, found = _lay_out(_with_pocket(roomy, params), policy, params)
+            findings += found
+            done.append(final)
+        out.append(done)
+    return out, findings
+
+
+def _room(leg: Leg, curbs: Mapping[tuple[int, bool], float]) -> float:
+    """Length a leg may use: all of a dead end, half of what two curb lines leave between them."""
+    own = curbs[(leg.segment.index, leg.at_end)]
+    other = curbs.get((leg.segment.index, not leg.at_end))
+    if other is None:
+        return leg.segment.length_ft
+    return own + (leg.segment.length_ft - own - other) / 2
+
+
+def _with_pocket(leg: Leg, params: StreetParams) -> Leg:
+    """The center lane of the street as turn lane of this approach, where that is wanted."""
+    center = [s for s in leg.strips if s.kind == "center_turn_lane"]
+    lanes = len(leg.inbound)
+    told = len(leg.movements) == lanes + 1
+    at = params.pocket.at
+    wanted = (
+        leg.control == "signal" if at == "signal" else at == "control" and leg.control != "none"
+    )
+    if not center or not lanes or not (told or wanted) or leg.room_ft < 60.0:
+        return leg
+    strips = tuple(
+        Strip("turn_lane", -1, s.left_ft, s.right_ft) if s is center[0] else s for s in leg.strips
+    )
+    movements = leg.movements if told else _pocket_movements(leg, params.side)
+    return replace(
+        leg,
+        strips=strips,
+        movements=movements,
+        pocket_ft=min(params.pocket.length_ft, leg.room_ft * 0.8),
+    )
+
+
+def _pocket_movements(leg: Leg, side: Side) -> tuple[tuple[str, ...], ...]:
+    own = leg.movements or (("",),) * len(leg.inbound)
+    return (("left",), *own) if side == "right" else (*own, ("right",))
+
+
+def _lay_out(leg: Leg, policy: LegPolicy, params: StreetParams) -> tuple[Leg, list[Finding]]:
+    needs = policy(leg_attributes(leg)) if leg.segment.paved else LegNeeds()
+    curb = leg.layout.curb
+    layout, dropped = lay_out_leg(
+        curb, needs, leg.edges_ft, leg.room_ft, params.intersection.lines_gap_ft
+    )
+    text = "the leg is too short for: {}; left out"
+    fix = "check for a duplicate node or a wrong width; else mark by hand"
+    found = [
+        Finding("leg_too_short", "warning", "intersections", leg.leg_id, text.format(part), fix)
+        for part in dropped
+    ]
+    return replace(leg, layout=layout), found
+
+
+def leg_points(legs: Sequence[Leg], axes: Polylines, index: Any, station: Any, offset: Any) -> Any:
+    """(n, 2) plane points of leg stations and offsets, one per leg."""
+    at_end = np.array([leg.at_end for leg in legs])
+    length_ft = axes.lengths[index]
+    along = np.where(at_end, length_ft - station, station)
+    across = np.where(at_end, -np.asarray(offset), offset)
+    return axes.locate(index, along, across)

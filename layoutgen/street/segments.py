@@ -1,0 +1,86 @@
+"""Network rows -> segments with cross-sections."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from layoutgen.errors import Finding
+from layoutgen.street.cross_section import ClassDefaults, build_section
+from layoutgen.street.design import Segment, Strip
+from layoutgen.street.network import Network, StreetRow
+from layoutgen.street.params import StreetParams
+
+
+def segment_attributes(segment: Segment) -> dict[str, Any]:
+    """What `where` may ask of a segment."""
+    return {
+        "segment_id": segment.segment_id,
+        "name": segment.name,
+        "street_class": segment.street_class,
+        "speed_mph": segment.speed_mph,
+        "oneway": segment.oneway,
+        "width_ft": segment.width_ft,
+        "length_ft": segment.length_ft,
+        "lanes": len(segment.lanes(1)) + len(segment.lanes(-1)),
+        "parking": segment.has("parking"),
+        "bike_lane": segment.has("bike_lane"),
+        "center_turn_lane": segment.has("center_turn_lane"),
+        "roundabout": segment.roundabout,
+    }
+
+
+def build_segments(
+    network: Network, params: StreetParams
+) -> tuple[tuple[Segment, ...], list[Finding]]:
+    findings: list[Finding] = []
+    out = []
+    for i, row in enumerate(network.rows):
+        segment, found = _segment(i, row, network, params)
+        line = network.axes.pieces([i], [0.0], network.axes.lengths[[i]])[0] if found else None
+        findings += [replace(f, geometry=line) for f in found]
+        out.append(segment)
+    unknown = sum(row.street_class is None for row in network.rows)
+    if unknown:
+        text = f"{unknown} segments have no known class; taken as local"
+        fix = "map street_class in [inputs.streets.fields] and its codes in values"
+        findings.append(Finding("class_unknown", "warning", "streets", "", text, fix))
+    return tuple(out), findings
+
+
+def _segment(
+    i: int, row: StreetRow, network: Network, params: StreetParams
+) -> tuple[Segment, list[Finding]]:
+    street_class = row.street_class or "local"
+    defaults = params.defaults[street_class]
+    section, found = build_section(row, defaults, params.strips, params.side)
+    two_way = row.oneway == "both"
+    segment = Segment(
+        index=i,
+        segment_id=row.segment_id,
+        source_ids=row.source_ids,
+        name=row.name,
+        street_class=street_class,
+        oneway=row.oneway,
+        speed_mph=row.speed_mph or defaults.speed_mph,
+        width_ft=section.width_ft,
+        width_source=section.width_source,
+        lanes_source=section.lanes_source,
+        length_ft=float(network.axes.lengths[i]),
+        start=str(network.ends[i, 0]),
+        end=str(network.ends[i, 1]),
+        strips=section.strips,
+        center_line=_center_line(defaults, section.strips) if two_way else "none",
+        turn_lanes=section.turn_lanes,
+        roundabout=row.roundabout,
+        paved=row.paved,
+        levels=row.levels,
+    )
+    return segment, found
+
+
+def _center_line(defaults: ClassDefaults, strips: Sequence[Strip]) -> str:
+    """Form of the center line: four and more lanes always get a double solid one (CENTER-02)."""
+    lanes = sum(s.kind == "travel_lane" for s in strips)
+    return "double_solid" if lanes >= 4 else defaults.center_line
