@@ -38,9 +38,25 @@ from layoutgen.work.time import CrewParams
 CLASS_TABLES: Mapping[str, Mapping[str, Any]] = {
     "freeway": {"lanes": 4, "lanes_oneway": 2, "lane_width": "12 ft", "speed": "60 mph"},
     "ramp": {"lanes": 2, "lane_width": "12 ft", "speed": "40 mph"},
-    "arterial": {"lanes": 4, "lanes_oneway": 2, "center_line": "double_solid", "speed": "35 mph"},
-    "collector": {"roadway_width": "36 ft", "center_line": "double_solid", "speed": "30 mph"},
-    "local": {"roadway_width": "30 ft", "center_line": "none", "speed": "25 mph"},
+    "arterial": {
+        "lanes": 4,
+        "lanes_oneway": 2,
+        "roadway_oneway": "32 ft",
+        "center_line": "double_solid",
+        "speed": "35 mph",
+    },
+    "collector": {
+        "roadway_width": "36 ft",
+        "roadway_oneway": "28 ft",
+        "center_line": "double_solid",
+        "speed": "30 mph",
+    },
+    "local": {
+        "roadway_width": "30 ft",
+        "roadway_oneway": "24 ft",
+        "center_line": "none",
+        "speed": "25 mph",
+    },
     "alley": {"lanes_oneway": 1, "lane_width": "9 ft", "speed": "15 mph"},
     "path": {"lane_width": "8 ft", "speed": "15 mph"},
 }
@@ -63,8 +79,8 @@ class SettingsBase(Params):
     """All tables of a project file but the rules."""
 
     project: ProjectParams = ProjectParams()
-    inputs: dict[str, InputParams]
-    defaults: dict[str, ClassDefaults]
+    inputs: dict[str, InputParams] = Field(default_factory=dict)
+    defaults: dict[str, ClassDefaults] = Field(default_factory=dict)
     network: NetworkParams = NetworkParams()
     cross_section: StripParams = StripParams()
     controls: ControlParams = ControlParams()
@@ -176,6 +192,7 @@ def _measures_as_text(node: Any) -> None:
 
 
 def street_params(settings: SettingsBase) -> StreetParams:
+    """Settings of the street stage."""
     return StreetParams(
         settings.defaults,
         settings.network,
@@ -230,7 +247,8 @@ def _case_params(rule: Rule, table: Mapping[str, Any], raw: Raw, path: Any) -> R
     return validate(rule.params, raw, table, path)
 
 
-_WHERE_NAMES = (
+#: what `where` of a case may ask for
+WHERE_NAMES = (
     *("segment_id", "name", "street_class", "speed_mph", "oneway", "width_ft", "length_ft"),
     *("lanes", "parking", "bike_lane", "center_turn_lane", "roundabout", "leg_id"),
     *("intersection_id", "control", "intersection_control", "legs", "lanes_in", "lanes_out"),
@@ -243,6 +261,6 @@ def _check_where(case: Mapping[str, Any], raw: Raw, path: Any) -> None:
     if not isinstance(case.get("where"), dict):
         raise ConfigError(f"{place}: rules.{path[1]}.cases[{path[3]}]: needs a table `where`.")
     for name in case["where"]:
-        if name not in _WHERE_NAMES:
-            text = nearest(name, _WHERE_NAMES)
+        if name not in WHERE_NAMES:
+            text = nearest(name, WHERE_NAMES)
             raise ConfigError(f"{place}: where.{name}: no such attribute.{text}")

@@ -7,6 +7,7 @@ Only this module and its siblings in `gis` open files. A file that cannot be use
 from __future__ import annotations
 
 import re
+import warnings
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -174,7 +175,10 @@ def _read_any(path: Path, spec: InputParams, known: Role, label: str) -> gpd.Geo
 def _guarded(read: Callable[[], Any], label: str) -> gpd.GeoDataFrame:
     """Whatever a reader raises on a broken file, said as one clear line."""
     try:
-        table = read()
+        with warnings.catch_warnings():
+            # text columns that a GeoJSON reader takes for JSON and cannot parse: kept as text
+            warnings.filterwarnings("ignore", "Could not parse column", UserWarning)
+            table = read()
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as fault:
         raise InputError(f"{label}: cannot be read ({fault}).") from None
     except (ValueError, OSError) as fault:

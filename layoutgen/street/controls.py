@@ -25,6 +25,10 @@ from layoutgen.street.design import Control
 #: rank of street classes, for telling the minor street
 CLASS_RANK = {"freeway": 5, "ramp": 4, "arterial": 4, "collector": 3, "local": 2, "alley": 1}
 
+#: a point this near the axis of a leg lies on it, and leads any leg it merely stands beside
+_ON_AXIS_FT = 3.0
+_ON_AXIS_LEAD_FT = 1000.0
+
 
 class ControlParams(Params):
     """`[controls]`: how control points find their approach."""
@@ -222,6 +226,9 @@ def _misfit(crossing: Crossing, leg: int, xy: tuple[float, float], row: Any, sid
     dx, dy = xy[0] - crossing.xy[0], xy[1] - crossing.xy[1]
     station = dx * np.sin(angle) + dy * np.cos(angle)
     offset = dx * np.cos(angle) - dy * np.sin(angle)
+    if abs(offset) <= _ON_AXIS_FT < station:
+        # a node of the street line itself, as OpenStreetMap has it: posts never stand there
+        return float(turn / 2.0 + 0.05 * station - _ON_AXIS_LEAD_FT)
     own = -offset if side == "right" else offset
     beside = max(0.0, abs(offset) - arm.half_width_ft - 12.0)
     wrong_side = max(0.0, -own) * 2.0

@@ -44,6 +44,13 @@ class ClassDefaults(Params):
         source="from memory",
         text="curb to curb on two-way streets; 0 = sum of the strips",
     )
+    roadway_oneway_ft: float = length(
+        "0 ft",
+        low="0 ft",
+        high="120 ft",
+        source="from memory",
+        text="curb to curb on one-way streets; 0 = sum of the strips",
+    )
     parking: SideName = choice("none", source="from memory", text="parallel parking lane")
     center_line: CenterLine = choice(
         "none", source="CENTER-02..06", text="center line of two-way streets of this class"
@@ -239,10 +246,11 @@ def _width(wish: _Wish, defaults: ClassDefaults) -> tuple[float, str]:
     row, lanes = wish.row, wish.lanes
     if row.width_ft:
         return row.width_ft, "attribute"
-    if defaults.roadway_width_ft and row.oneway == "both" and lanes.source == "class default":
-        least = wish.beside_ft + 2 * wish.params.lane_min_ft
-        return max(defaults.roadway_width_ft, least), "class default"
     count = lanes.forward + lanes.backward
+    two_way = row.oneway == "both"
+    usual = defaults.roadway_width_ft if two_way else defaults.roadway_oneway_ft
+    if usual and lanes.source == "class default":
+        return max(usual, wish.beside_ft + count * wish.params.lane_min_ft), "class default"
     return count * defaults.lane_width_ft + wish.beside_ft, "class default"
 
 

@@ -178,6 +178,16 @@ class Leg:
         return (self.bearing_deg + 180.0) % 360.0
 
     @property
+    def base_ft(self) -> float:
+        """Station of the one straight frame in which all transverse markings of the leg stand.
+
+        With a frame of its own each, on a bent leg the stop line would lose its distance to the
+        crosswalk on one side.
+        """
+        layout = self.layout
+        return layout.crosswalk[1].station_ft if layout.crosswalk else layout.stop.station_ft
+
+    @property
     def edges_ft(self) -> tuple[float, float]:
         """Offsets of the left and the right curb."""
         return self.strips[0].left_ft, self.strips[-1].right_ft

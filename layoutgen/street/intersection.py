@@ -115,7 +115,8 @@ def curb_cut(
     slope = min(limit, max(-limit, _slope(half, at_right, at_left, right[0], left[0])))
     wanted = [at_right - slope * half] if at_right is not None else []
     wanted += [at_left + slope * half] if at_left is not None else []
-    return Cut(max(0.0, *wanted) if len(wanted) > 1 else max(0.0, wanted[0]), slope)
+    # neither end of the line may lie behind the node, where no street of this width need be
+    return Cut(max(abs(slope) * half, *wanted), slope)
 
 
 def lay_out_leg(

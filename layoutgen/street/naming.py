@@ -47,6 +47,7 @@ def _derived_id(ends: Sequence[End]) -> str:
 
 
 def text_of(row: Mapping[str, Any] | None, key: str) -> str:
+    """Text of a cell; empty where the row or the value is missing."""
     value = row.get(key) if row is not None else None
     return "" if value is None or value != value else str(value)
 

@@ -34,6 +34,7 @@ def segment_attributes(segment: Segment) -> dict[str, Any]:
 def build_segments(
     network: Network, params: StreetParams
 ) -> tuple[tuple[Segment, ...], list[Finding]]:
+    """Segments by index, and findings about contradictions in their data."""
     findings: list[Finding] = []
     out = []
     for i, row in enumerate(network.rows):

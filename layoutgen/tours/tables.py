@@ -36,6 +36,7 @@ class TourTables:
 def tour_tables(
     case: Case, tours: Sequence[Tour], reasons: Mapping[int, str], *, interrupted: bool
 ) -> TourTables:
+    """Layers of a plan; `reasons` says why a job (numbered from 1) is in no tour."""
     points = shapely.points(case.xy)
     rows = [row for tour in tours for row in _visit_rows(case, tour)]
     at = [points[visit.place] for tour in tours for visit in tour.visits]
@@ -57,6 +58,7 @@ def tour_tables(
 
 
 def no_tables() -> TourTables:
+    """Layers of a plan without jobs."""
     return TourTables(*(_frame(name, [], []) for name in ("jobs", "visits", "tours", "unserved")))
 
 

@@ -16,6 +16,10 @@ from layoutgen.street.design import Cut, Leg, Strip
 Style = Literal["transverse_lines", "longitudinal_bars", "ladder", "bar_pairs"]
 Place = Literal["signal", "all_way_stop", "stop", "yield", "school", "every_leg"]
 _MAX_GAP_PER_BAR = 2.5  # XWALK-13, XWALK-16, XWALK-20
+#: strips that lanes are made of
+_DRIVEN = ("travel_lane", "turn_lane", "center_turn_lane")
+#: least distance of a bar to the curb, where the gutter is
+_CURB_MARGIN_FT = 0.5
 _ROWS: dict[str, tuple[str, ...]] = {
     "transverse_lines": ("XWALK-02", "XWALK-03"),
     "longitudinal_bars": ("XWALK-03", "XWALK-07", "XWALK-08", "XWALK-11", "XWALK-12", "XWALK-13"),
@@ -82,18 +86,17 @@ def mark(leg: Leg, params: Params) -> Iterator[Marking]:
         return
     near, far = leg.layout.crosswalk
     left, right = leg.edges_ft
-    base = (near.station_ft + far.station_ft) / 2
     bars = tuple(_bars(near, far, leg.strips, params))
     if not bars:
         return
     yield Marking(
         kind="crosswalk",
         frame=Frame.of_leg(leg),
-        shape=BarsShape(base, bars),
+        shape=BarsShape(leg.base_ft, bars),
         color="white",
         travel=-1 if leg.inbound else 1,
         anchor=leg.leg_id,
-        station_ft=base,
+        station_ft=(near.station_ft + far.station_ft) / 2,
         offset_ft=(left + right) / 2,
         width_ft=params.width_ft,
         style=params.style,
@@ -109,21 +112,37 @@ def bar_centers(
 ) -> list[float]:
     """Offsets of the middle of every bar: lane lines and lane centers where the gaps allow it.
 
-    Narrow strips share their room with a neighbor, wide ones get more bars, evenly spaced. Where
-    fewer than three bars result (XWALK-07), three are spread evenly from curb to curb.
+    Beside the travel lanes (parking, bike lane, shoulder) the spacing of the outermost lane goes
+    on toward the curb, so that the spacing stays even (XWALK-10). Where fewer than three bars
+    result (XWALK-07), three are spread evenly from curb to curb.
     """
-    cells = _cells(strips, element_ft + gap_min_ft)
-    centers: list[float] = [left for left, _ in cells[1:]]
-    for left, right in cells:
-        centers += _inside(left, right, element_ft, gap_min_ft, gap_max_ft)
+    left, right = strips[0].left_ft, strips[-1].right_ft
+    cells = _cells([s for s in strips if s.kind in _DRIVEN], element_ft + gap_min_ft)
+    centers = [edge for edge, _ in cells[1:]]
+    pitches = [_pitch(b - a, element_ft, gap_min_ft, gap_max_ft) for a, b in cells]
+    for (a, b), pitch in zip(cells, pitches, strict=True):
+        centers += [a + pitch * k for k in range(1, round((b - a) / pitch))]
+    room = element_ft / 2 + _CURB_MARGIN_FT
+    centers += _outward(cells[0][0], -pitches[0], left + room)
+    centers += _outward(cells[-1][1], pitches[-1], right - room)
     if len(centers) < 3:
-        left, right = cells[0][0], cells[-1][1]
         centers = [left + (right - left) * (k + 0.5) / 3 for k in range(3)]
     return sorted(centers)
 
 
+def _outward(edge: float, step: float, limit: float) -> list[float]:
+    """Bars from the edge of the travel lanes toward the curb; none where they end at the curb."""
+    sign = 1.0 if step > 0 else -1.0
+    out = []
+    at = edge
+    while (limit - at) * sign >= -1e-9:
+        out.append(at)
+        at += step
+    return out
+
+
 def _cells(strips: Sequence[Strip], least: float) -> list[tuple[float, float]]:
-    """Strips as (left, right), those too narrow for one bar pitch merged toward the middle."""
+    """Lanes as (left, right), those too narrow for one bar pitch merged toward the middle."""
     cells = [(s.left_ft, s.right_ft) for s in strips]
     while len(cells) > 1:
         k = min(range(len(cells)), key=lambda i: cells[i][1] - cells[i][0])
@@ -138,17 +157,12 @@ def _cells(strips: Sequence[Strip], least: float) -> list[tuple[float, float]]:
     return cells
 
 
-def _inside(
-    left: float, right: float, element_ft: float, gap_min_ft: float, gap_max_ft: float
-) -> list[float]:
-    """Bars inside a cell whose two sides carry bars too: as few as the largest gap allows."""
-    width = right - left
+def _pitch(width_ft: float, element_ft: float, gap_min_ft: float, gap_max_ft: float) -> float:
+    """Spacing in a lane whose sides and middle carry bars: as wide as the largest gap allows."""
     parts = 2
-    while width / parts - element_ft > gap_max_ft + 1e-9:
-        parts += 1
-    if width / parts - element_ft < gap_min_ft - 1e-9:
-        parts = 1
-    return [left + width * k / parts for k in range(1, parts)]
+    while width_ft / parts - element_ft > gap_max_ft + 1e-9:
+        parts += 2
+    return width_ft if width_ft / parts - element_ft < gap_min_ft - 1e-9 else width_ft / parts
 
 
 def _bars(near: Cut, far: Cut, strips: Sequence[Strip], params: Params) -> Iterator[Bar]:

@@ -52,7 +52,6 @@ def mark(leg: Leg, params: Params) -> Iterator[Marking]:
     if far.farthest(*leg.edges_ft) > leg.room_ft:
         return
     middle = (left + right) / 2
-    base = near.at(middle)
     behind = (
         f"{params.crosswalk_gap_ft:g} ft behind the crosswalk"
         if leg.layout.crosswalk
@@ -61,11 +60,11 @@ def mark(leg: Leg, params: Params) -> Iterator[Marking]:
     yield Marking(
         kind="stop_line",
         frame=Frame.of_leg(leg),
-        shape=BarsShape(base, (Bar(near, far, left, right),)),
+        shape=BarsShape(leg.base_ft, (Bar(near, far, left, right),)),
         color="white",
         travel=-1,
         anchor=leg.leg_id,
-        station_ft=base,
+        station_ft=near.at(middle),
         offset_ft=middle,
         width_ft=params.width_ft,
         style="solid",

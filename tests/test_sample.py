@@ -1,0 +1,161 @@
+"""The whole demo through the real command: layers, counts, sums, accounting, repeatability."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from pathlib import Path
+
+import fiona
+import geopandas as gpd
+import make_docs
+import pyogrio
+import pytest
+import shapely
+
+from layoutgen import pipeline
+from layoutgen.gis.schema import LAYERS
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.fixture(scope="module")
+def package(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo, generated, routed and exported."""
+    folder = tmp_path_factory.mktemp("demo")
+    project = make_docs.demo_into(folder)
+    fewer = project.settings.tours.model_copy(update={"iterations": 200})
+    settings = project.settings.model_copy(update={"tours": fewer})
+    project = pipeline.Project(project.path, settings, project.rules, project.settings_hash)
+    layout = pipeline.generate(project, lambda _: None)
+    pipeline.route(project, layout, lambda _: None)
+    pipeline.export(project, pipeline.EXPORTS, None)
+    return project.output
+
+
+def read(package: Path, layer: str) -> gpd.GeoDataFrame:
+    return pyogrio.read_dataframe(package, layer=layer)
+
+
+def test_all_layers_are_there_with_their_columns(package: Path) -> None:
+    assert set(fiona.listlayers(package)) >= {layer.name for layer in LAYERS}
+    for layer in LAYERS:
+        names = [c.name for c in layer.columns]
+        assert list(pyogrio.read_info(package, layer=layer.name)["fields"]) == names
+
+
+def test_counts_by_kind(package: Path) -> None:
+    """Totals of the demo town; a change here is a change of the product, to be looked at."""
+    markings = read(package, "markings")
+    counts = markings.groupby("kind").size().to_dict()
+    assert counts == {
+        "bike_lane": 484,
+        "center_line": 128,
+        "crosswalk": 146,
+        "lane_line": 109,
+        "stop_line": 249,
+        "turn_arrow": 61,
+        "word": 47,
+    }
+    assert markings["marking_id"].is_unique
+
+
+def test_every_crossing_feature_of_the_town_is_used(package: Path) -> None:
+    """What sample_gis/README.md says is there: signals, all-way stops, schools, roundabout."""
+    intersections = read(package, "intersections")
+    assert (intersections["control"] == "signal").sum() == 14
+    assert (intersections["control"] == "all_way_stop").sum() == 9
+    assert (intersections["legs"] == 5).sum() >= 2
+    styles = set(read(package, "markings")["style"])
+    assert {"ladder", "longitudinal_bars", "transverse_lines", "two_way_left_turn"} <= styles
+    assert {"SCHOOL", "SCHOOL two-lane", "ONLY"} <= styles
+
+
+def test_rows_in_are_rows_used_plus_rows_reported(package: Path) -> None:
+    info = read(package, "run_info").iloc[0]
+    findings = read(package, "findings")
+    for role, count in json.loads(info["inputs"]).items():
+        reported = findings.loc[findings["source"] == role, "rows"].sum()
+        assert count["reported"] == reported
+        assert count["rows"] == count["used"] + count["reported"]
+    streets = read(package, "streets")
+    used = {s for ids in streets["source_ids"] for s in ids.split(", ")}
+    # two rows share id 2101, so there is one id fewer than rows used
+    assert len(used) == json.loads(info["inputs"])["streets"]["used"] - 1
+
+
+def test_every_planted_fault_is_found(package: Path) -> None:
+    findings = read(package, "findings")
+    expected = {
+        "multipart": "2236",
+        "zero_length": "2901",
+        "duplicate_line": "2171",
+        "duplicate_id": "2101",
+        "null_geometry": "2902",
+        "snapped_end": "2074",
+        "split_at_touch": "2250",
+        "repeated_vertex": "2123",
+        "closed_street": "2281",
+        "control_far": "TC-1253",
+        "control_unusable": "TC-1001",
+    }
+    for code, feature in expected.items():
+        rows = findings[findings["code"] == code]
+        assert feature in set(rows["feature_id"]), code
+        assert rows["text"].str.len().min() > 10
+    assert "missing_id" in set(findings["code"])
+
+
+def test_sums_agree_between_layers(package: Path) -> None:
+    markings, quantities = read(package, "markings"), read(package, "quantities")
+    jobs, tours = read(package, "jobs"), read(package, "tours")
+    area = markings["area_sqft"].sum()
+    assert quantities["area_sqft"].sum() == pytest.approx(area, rel=1e-9)
+    assert jobs["area_sqft"].sum() == pytest.approx(area, rel=1e-9)
+    for color in ("white", "yellow", "green"):
+        own = quantities.loc[quantities["color"] == color, "paint_gal"].sum()
+        assert jobs[f"{color}_gal"].sum() == pytest.approx(own, rel=1e-9)
+        served = jobs.loc[jobs["tour_id"] != "", f"{color}_gal"].sum()
+        assert tours[f"{color}_gal"].sum() == pytest.approx(served, rel=1e-9)
+    # 231 cubic inches a gallon at 15 mil: OP-001, OP-005
+    gallons = markings["area_sqft"].sum() * 144 * 0.015 / 231
+    assert quantities["paint_gal"].sum() == pytest.approx(gallons, rel=1e-9)
+
+
+def test_area_in_the_file_is_the_area_on_the_ground(package: Path) -> None:
+    """Areas of the polygons in the output's own survey feet, against the area column."""
+    markings = read(package, "markings").to_crs(markings_plane(package))
+    got = shapely.area(markings.geometry.to_numpy())
+    assert got == pytest.approx(markings["area_sqft"].to_numpy(), rel=1e-6)
+
+
+def markings_plane(package: Path) -> str:
+    lon, lat = read(package, "streets").to_crs(4326).union_all().centroid.coords[0]
+    return f"+proj=laea +lat_0={lat} +lon_0={lon} +datum=WGS84 +to_meter=0.3048"
+
+
+def test_every_job_is_served_once_or_told_why(package: Path) -> None:
+    jobs, visits, unserved = (read(package, n) for n in ("jobs", "visits", "unserved"))
+    served = visits.loc[visits["kind"] == "job", "job_id"]
+    assert served.is_unique
+    assert set(served) | set(unserved["job_id"]) == set(jobs["job_id"])
+    assert not set(served) & set(unserved["job_id"])
+    ids = [i for text in jobs["markings"] for i in text.split(", ")]
+    assert sorted(ids) == sorted(read(package, "markings")["marking_id"])
+
+
+def test_exports_are_there(package: Path) -> None:
+    names = {p.suffix for p in package.with_suffix("").iterdir()}
+    assert {".gpx", ".geojson", ".csv", ".kml"} <= names
+
+
+def test_two_runs_write_the_same_layout(package: Path, tmp_path: Path) -> None:
+    project = make_docs.demo_into(tmp_path)
+    pipeline.generate(project, lambda _: None)
+    for layer in ("streets", "intersections", "approaches", "markings", "quantities"):
+        assert rows_of(project.output, layer) == rows_of(package, layer), layer
+
+
+def rows_of(package: Path, layer: str) -> list[tuple[object, ...]]:
+    with sqlite3.connect(f"file:{package}?mode=ro", uri=True) as base:
+        return base.execute(f"SELECT * FROM {layer}").fetchall()
