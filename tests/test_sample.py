@@ -49,13 +49,13 @@ def test_counts_by_kind(package: Path) -> None:
     markings = read(package, "markings")
     counts = markings.groupby("kind").size().to_dict()
     assert counts == {
-        "bike_lane": 484,
+        "bike_lane": 491,
         "center_line": 128,
         "crosswalk": 146,
-        "lane_line": 109,
-        "stop_line": 249,
-        "turn_arrow": 61,
-        "word": 47,
+        "lane_line": 111,
+        "stop_line": 246,
+        "turn_arrow": 58,
+        "word": 44,
     }
     assert markings["marking_id"].is_unique
 

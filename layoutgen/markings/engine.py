@@ -37,7 +37,7 @@ _COLUMNS = (
     *("kind", "style", "rule", "reason", "sources", "segment_id", "intersection_id", "street"),
     *("station_ft", "offset_ft", "color", "material", "coat", "over_id", "width_ft", "action"),
     *("condition", "anchor", "tag", "priority", "segment_index", "from_ft", "to_ft", "travel"),
-    *("facing", "is_line", "sort_ft"),
+    *("facing", "is_line", "sort_ft", "heading_ft"),
 )
 
 
@@ -93,13 +93,34 @@ def draw_markings(
         Columns of layer `markings` and, for the work stages, segment_index, from_ft, to_ft, travel
         and is_line; and a finding for every marking that could not be kept.
     """
+    asked, unfit = _fitting(asked)
     shapes = _draw([m for _, m in asked], axes)
     empty = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     kept = [pair for pair, gone in zip(asked, empty, strict=True) if not gone]
     table = _table(kept, shapes[~empty], axes, material)
     table, findings = _settle_collisions(table)
     lost = [m for (_, m), gone in zip(asked, empty, strict=True) if gone]
-    return table, [_nothing_left(m) for m in lost] + findings
+    return table, unfit + [_nothing_left(m) for m in lost] + findings
+
+
+def _fitting(
+    asked: Sequence[tuple[str, Marking]],
+) -> tuple[list[tuple[str, Marking]], list[Finding]]:
+    """Markings without the figures that cannot be drawn at the size their lane leaves."""
+    kept: list[tuple[str, Marking]] = []
+    findings: list[Finding] = []
+    for name, marking in asked:
+        try:
+            if isinstance(marking.shape, FigureShape):
+                figure.figure_of(marking.shape)
+        except ValueError as fault:
+            text = f"no {marking.style} here: {fault}"
+            fix = "check the lane width, or set smaller letters"
+            where = f"{marking.kind}/{marking.anchor}"
+            findings.append(Finding("figure_does_not_fit", "warning", "markings", where, text, fix))
+        else:
+            kept.append((name, marking))
+    return kept, findings
 
 
 def _serves(rule: Rule, leg: Leg) -> bool:
@@ -133,7 +154,7 @@ def _table(
     table["length_ft"] = area / table["width_ft"].to_numpy(dtype=float)
     table["bearing_deg"] = _bearings(table, axes)
     table["marking_id"] = _ids(table, axes)
-    frame = gpd.GeoDataFrame(table.drop(columns="sort_ft"), geometry=shapes)
+    frame = gpd.GeoDataFrame(table.drop(columns=["sort_ft", "heading_ft"]), geometry=shapes)
     return frame.sort_values("marking_id").reset_index(drop=True)
 
 
@@ -168,6 +189,7 @@ def _record(name: str, marking: Marking, material: str) -> dict[str, Any]:
         "facing": _facing(marking) * sign,
         "is_line": marking.is_line,
         "sort_ft": marking.station_ft,
+        "heading_ft": frame.station(_heading_station(marking)),
     }
 
 
@@ -180,6 +202,15 @@ def _extent(marking: Marking) -> tuple[float, float]:
         far = figure.figure_of(shape).length_ft
         return shape.upstream_ft, shape.upstream_ft + shape.facing * far
     return _bars_extent(shape)
+
+
+def _heading_station(marking: Marking) -> float:
+    """Station, in frame coordinates, whose axis direction the drawing follows."""
+    if isinstance(marking.shape, BarsShape):
+        return marking.shape.base_ft
+    if isinstance(marking.shape, FigureShape):
+        return sum(_extent(marking)) / 2
+    return marking.station_ft
 
 
 def _bars_extent(shape: BarsShape) -> tuple[float, float]:
@@ -203,7 +234,7 @@ def _bearings(table: pd.DataFrame, axes: Polylines) -> Any:
     """Compass direction of the travel that reads each marking."""
     if not len(table):
         return np.empty(0)
-    along = axes.directions(table["segment_index"].to_numpy(), table["station_ft"].to_numpy())
+    along = axes.directions(table["segment_index"].to_numpy(), table["heading_ft"].to_numpy())
     along = along * table["facing"].to_numpy(dtype=float)[:, None]
     return np.degrees(np.arctan2(along[:, 0], along[:, 1])) % 360.0
 

@@ -6,7 +6,9 @@ centers, where wheels miss them (3C.05).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
 from typing import Any, Literal
 
 from layoutgen.config import choice, length
@@ -113,8 +115,8 @@ def bar_centers(
     """Offsets of the middle of every bar: lane lines and lane centers where the gaps allow it.
 
     Beside the travel lanes (parking, bike lane, shoulder) the spacing of the outermost lane goes
-    on toward the curb, so that the spacing stays even (XWALK-10). Where fewer than three bars
-    result (XWALK-07), three are spread evenly from curb to curb.
+    on toward the curb, so that the spacing stays even (XWALK-10). Where lanes cannot give three
+    bars with allowed gaps, bars are spread evenly from curb to curb.
     """
     left, right = strips[0].left_ft, strips[-1].right_ft
     cells = _cells([s for s in strips if s.kind in _DRIVEN], element_ft + gap_min_ft)
@@ -125,9 +127,16 @@ def bar_centers(
     room = element_ft / 2 + _CURB_MARGIN_FT
     centers += _outward(cells[0][0], -pitches[0], left + room)
     centers += _outward(cells[-1][1], pitches[-1], right - room)
-    if len(centers) < 3:
-        centers = [left + (right - left) * (k + 0.5) / 3 for k in range(3)]
-    return sorted(centers)
+    if _fits(centers, element_ft, gap_min_ft, gap_max_ft):
+        return sorted(centers)
+    count = max(3, math.ceil((right - left) / (element_ft + gap_max_ft) - 1e-9))
+    return [left + (right - left) * (k + 0.5) / count for k in range(count)]
+
+
+def _fits(centers: Sequence[float], element_ft: float, low_ft: float, high_ft: float) -> bool:
+    """At least three bars (XWALK-07) whose gaps all lie in the allowed range."""
+    gaps = [b - a - element_ft for a, b in pairwise(sorted(centers))]
+    return len(gaps) > 1 and all(low_ft - 1e-6 <= gap <= high_ft + 1e-6 for gap in gaps)
 
 
 def _outward(edge: float, step: float, limit: float) -> list[float]:
@@ -158,11 +167,14 @@ def _cells(strips: Sequence[Strip], least: float) -> list[tuple[float, float]]:
 
 
 def _pitch(width_ft: float, element_ft: float, gap_min_ft: float, gap_max_ft: float) -> float:
-    """Spacing in a lane whose sides and middle carry bars: as wide as the largest gap allows."""
-    parts = 2
-    while width_ft / parts - element_ft > gap_max_ft + 1e-9:
-        parts += 2
-    return width_ft if width_ft / parts - element_ft < gap_min_ft - 1e-9 else width_ft / parts
+    """Spacing in a lane whose sides carry bars: as wide as the largest gap allows.
+
+    Even numbers of parts come first, because they put a bar on the middle of the lane.
+    """
+    for parts in (2, 4, 6, 8, 3, 5, 7, 1):
+        if gap_min_ft - 1e-9 <= width_ft / parts - element_ft <= gap_max_ft + 1e-9:
+            return width_ft / parts
+    return width_ft
 
 
 def _bars(near: Cut, far: Cut, strips: Sequence[Strip], params: Params) -> Iterator[Bar]:

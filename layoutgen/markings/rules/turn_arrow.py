@@ -17,6 +17,10 @@ from layoutgen.markings.symbols import figure
 from layoutgen.street.design import Leg, Strip
 
 
+#: the last arrow keeps this distance to the upstream end of its lane (common practice)
+_END_GAP_FT = 10.0
+
+
 class Params(RuleParams):
     lanes: Literal["must_turn", "any_turn", "all"] = choice(
         "must_turn",
@@ -80,10 +84,14 @@ def _lane(
     at = leg.layout.inbound_end.at(lane.center_ft) + params.first_gap_ft
     end = leg.layout.stop.station_ft + room
     placed = 0
-    for what, size in _sequence(arrow_ft, only, params):
+    sequence = _sequence(arrow_ft, only, params)
+    for k, (what, size) in enumerate(sequence):
         if at + size > end:
             break
-        yield _figure(leg, lane, (name, what, f"lane{number}"), at + size, params)
+        # the last arrow goes near the upstream end of the lane (ARROW-01)
+        is_last = k == len(sequence) - 1
+        upstream = max(at + size, end - _END_GAP_FT) if is_last else at + size
+        yield _figure(leg, lane, (name, what, f"lane{number}"), upstream, params)
         placed += 1
         at += size + params.word_gap_ft
     if not placed and arrow_ft + 8.0 < room:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -17,10 +18,12 @@ SHAPE = FigureShape
 
 
 def figure_of(shape: FigureShape) -> Figure:
-    """Outline of a placed figure."""
-    if shape.text:
-        return word(shape.text, height_ft=shape.height_ft, width_ft=shape.width_ft or None)
-    return figure(shape.name)
+    """Outline of a placed figure.
+
+    Raises:
+        ValueError: unknown figure or letter, or a width that the letters cannot be squeezed into.
+    """
+    return _outline(shape.name, shape.text, shape.height_ft, shape.width_ft)
 
 
 def draw(
@@ -39,6 +42,13 @@ def draw(
     right = np.column_stack([heading[:, 1], -heading[:, 0]])
     moved = origin[owner] + xy[:, :1] * right[owner] + xy[:, 1:] * heading[owner]
     return np.asarray(shapely.set_coordinates(copies, moved), dtype=object)
+
+
+@cache
+def _outline(name: str, text: str, height_ft: float, width_ft: float) -> Figure:
+    if text:
+        return word(text, height_ft=height_ft, width_ft=width_ft or None)
+    return figure(name)
 
 
 def _placements(

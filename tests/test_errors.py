@@ -1,0 +1,244 @@
+"""Bad settings and bad files, through the real command: one clear message, exit 1, no harm done."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import warnings
+from collections.abc import Callable
+from pathlib import Path
+
+import geopandas as gpd
+import pytest
+import shapely
+
+ROOT = Path(__file__).parents[1]
+GOOD = """
+[project]
+output = "out.gpkg"
+[inputs.streets]
+source = "streets.gpkg"
+"""
+OLD_OUTPUT = b"an earlier result"
+
+
+def call(folder: Path, *args: str) -> subprocess.CompletedProcess[str]:
+    """The command, run in a folder."""
+    code = "from layoutgen.cli import main; main()"
+    env = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "400"}
+    return subprocess.run(
+        [sys.executable, "-c", code, *args],
+        cwd=folder,
+        env=env,
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+
+
+def streets(folder: Path, name: str = "streets.gpkg", *, crs: str | None = "EPSG:2264") -> Path:
+    """Two crossing streets in North Carolina state plane feet."""
+    lines = [
+        shapely.LineString([(2000000, 700000), (2000400, 700000)]),
+        shapely.LineString([(2000400, 700000), (2000400, 700400)]),
+        shapely.LineString([(2000400, 700000), (2000900, 699900)]),
+    ]
+    table = gpd.GeoDataFrame(
+        {"segment_id": ["1", "2", "3"], "NAME": ["Elm Way", "Elm Way", "Oak Way"]},
+        geometry=lines,
+        crs=crs,
+    )
+    with warnings.catch_warnings():
+        # a file without CRS is what this test is about
+        warnings.filterwarnings("ignore", message="'crs' was not provided")
+        table.to_file(folder / name)
+    return folder / name
+
+
+def project(folder: Path, text: str) -> str:
+    (folder / "p.toml").write_text(text, encoding="utf-8")
+    (folder / "out.gpkg").write_bytes(OLD_OUTPUT)
+    return "p.toml"
+
+
+def refused(folder: Path, text: str, *needles: str) -> None:
+    """The project is refused with a message that holds every needle; the old output stays."""
+    done = call(folder, "generate", project(folder, text))
+    said = done.stderr
+    assert done.returncode == 1, said
+    assert "Traceback" not in said
+    for needle in needles:
+        assert needle in said, f"{needle!r} not in {said!r}"
+    assert (folder / "out.gpkg").read_bytes() == OLD_OUTPUT
+    assert sorted(p.name for p in folder.iterdir() if p.name.startswith(".")) == []
+
+
+SETTINGS = {
+    "not TOML": ("[project\n", ["p.toml", "not valid TOML", "line 1"]),
+    "wrong type": (GOOD + "[trucks]\ncount = 'two'\n", ["p.toml:7: trucks.count", "number"]),
+    "unknown key": (
+        GOOD + '[rules.stop_line]\nwidht = "2 ft"\n',
+        ["p.toml:7: rules.stop_line.widht", "no such setting", "Did you mean 'width'?"],
+    ),
+    "unknown table": (GOOD + "[ruels]\na = 1\n", ["ruels", "Did you mean 'rules'?"]),
+    "out of range": (
+        GOOD + '[rules.stop_line]\nwidth = "30 in"\n',
+        ["p.toml:7: rules.stop_line.width", "outside 12 in to 24 in", "STOP-01"],
+    ),
+    "out of range in a case": (
+        GOOD
+        + '[[rules.stop_line.cases]]\nwhere = {control = "signal"}\n'
+        + '[[rules.stop_line.cases]]\nwhere = {control = "stop"}\nwidth = "1 in"\n',
+        ["p.toml:10: rules.stop_line.cases[1].width", "STOP-01"],
+    ),
+    "no unit": (GOOD + "[rules.stop_line]\nwidth = 2\n", ["stop_line.width", "needs a unit"]),
+    "wrong unit": (
+        GOOD + '[rules.stop_line]\nwidth = "2 mph"\n',
+        ["stop_line.width", "expected a length", "ft, in"],
+    ),
+    "bad choice": (
+        GOOD + '[rules.crosswalk]\nstyle = "plaid"\n',
+        ["rules.crosswalk.style", "longitudinal_bars", "plaid"],
+    ),
+    "unknown rule": (GOOD + "[rules.stop_lines]\n", ["stop_lines", "Did you mean 'stop_line'?"]),
+    "unknown role": (
+        GOOD + '[inputs.street]\nsource = "x"\n',
+        ["inputs.street", "Did you mean 'streets'?"],
+    ),
+    "unknown class": (
+        GOOD + "[defaults.arterail]\nlanes = 4\n",
+        ["defaults.arterail", "Did you mean 'arterial'?"],
+    ),
+    "unknown attribute": (
+        GOOD + "[[rules.stop_line.cases]]\nwhere = {speed = 3}\n",
+        ["where.speed", "no such attribute", "speed_mph"],
+    ),
+    "case without where": (GOOD + "[[rules.stop_line.cases]]\nenabled = false\n", ["where"]),
+    "unknown CRS": (GOOD.replace("[inputs", 'crs = "EPSG:1"\n[inputs'), ["EPSG:1", "EPSG:2264"]),
+    "no streets": ("[project]\nname = 'x'\n", ["inputs.streets", "required"]),
+    "base missing": ('extends = "nowhere.toml"\n' + GOOD, ["p.toml:1: extends", "nowhere.toml"]),
+    "ring": ('extends = "p.toml"\n' + GOOD, ["ring", "p.toml"]),
+    "bad clock": (GOOD + '[crew]\nshift_start = "7 am"\n', ["crew.shift_start", "07:00"]),
+}
+
+
+@pytest.mark.parametrize("name", SETTINGS)
+def test_bad_settings_stop_the_run_before_it_starts(name: str, tmp_path: Path) -> None:
+    streets(tmp_path)
+    text, needles = SETTINGS[name]
+    refused(tmp_path, text, *needles)
+
+
+def no_crs(folder: Path) -> str:
+    streets(folder, "streets.shp", crs=None)
+    return GOOD.replace("streets.gpkg", "streets.shp")
+
+
+def wrong_crs(folder: Path) -> str:
+    streets(folder)
+    return GOOD + 'crs = "EPSG:4326"\n'
+
+
+def missing_column(folder: Path) -> str:
+    streets(folder)
+    return GOOD + '[inputs.streets.fields]\nname = "NAMES"\n'
+
+
+def unknown_field(folder: Path) -> str:
+    streets(folder)
+    return GOOD + '[inputs.streets.fields]\nnames = "NAME"\n'
+
+
+def missing_where_column(folder: Path) -> str:
+    streets(folder)
+    return GOOD + '[inputs.streets.where]\nSTATE = "x"\n'
+
+
+def unknown_layer(folder: Path) -> str:
+    streets(folder)
+    return GOOD + 'layer = "streetz"\n'
+
+
+def two_layers(folder: Path) -> str:
+    path = streets(folder)
+    gpd.read_file(path).to_file(path, layer="again")
+    return GOOD
+
+
+def not_a_map(folder: Path) -> str:
+    (folder / "streets.gpkg").write_bytes(b"this is no GeoPackage at all, only text")
+    return GOOD
+
+
+def points_only(folder: Path) -> str:
+    table = gpd.GeoDataFrame({"a": [1]}, geometry=[shapely.Point(0, 0)], crs=2264)
+    table.to_file(folder / "streets.gpkg")
+    return GOOD
+
+
+FILES: dict[str, tuple[Callable[[Path], str], list[str]]] = {
+    "missing file": (lambda _: GOOD, ["streets.gpkg", "no such file", "source"]),
+    "no CRS": (no_crs, ["streets.shp", "names no CRS", "crs ="]),
+    "coordinates do not fit the CRS": (wrong_crs, ["streets.gpkg", "do not fit EPSG:4326", "crs"]),
+    "missing column": (missing_column, ["inputs.streets.fields.name", "NAMES", "'NAME'"]),
+    "unknown field": (unknown_field, ["inputs.streets.fields.names", "Did you mean 'name'?"]),
+    "missing where column": (missing_where_column, ["inputs.streets.where", "STATE"]),
+    "unknown layer": (unknown_layer, ["no layer 'streetz'", "Did you mean 'streets'?"]),
+    "two layers": (two_layers, ["several layers fit", "streets, again", "layer"]),
+    "not a map file": (not_a_map, ["streets.gpkg", "cannot"]),
+    "points for lines": (points_only, ["no layer with LineString", "streets"]),
+}
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_unusable_files_are_refused(name: str, tmp_path: Path) -> None:
+    make, needles = FILES[name]
+    refused(tmp_path, make(tmp_path), *needles)
+
+
+def test_output_that_cannot_be_written(tmp_path: Path) -> None:
+    streets(tmp_path)
+    for output, needle in (("gone/deep/out.gpkg", "no such folder"), (".", "director")):
+        done = call(tmp_path, "generate", project(tmp_path, GOOD.replace("out.gpkg", output)))
+        assert done.returncode == 1, done.stderr
+        assert "Traceback" not in done.stderr
+        assert needle in done.stderr.lower() or ".gpkg" in done.stderr
+
+
+def test_steps_out_of_order_are_told(tmp_path: Path) -> None:
+    streets(tmp_path)
+    (tmp_path / "p.toml").write_text(GOOD)
+    for command in (["route", "p.toml"], ["export", "p.toml"], ["explain", "p.toml", "x"]):
+        done = call(tmp_path, *command)
+        assert done.returncode == 1
+        assert "layoutgen generate" in done.stderr
+        assert "Traceback" not in done.stderr
+
+
+def test_missing_project_and_formats_and_ids(tmp_path: Path) -> None:
+    streets(tmp_path)
+    (tmp_path / "p.toml").write_text(GOOD)
+    assert "layoutgen init" in call(tmp_path, "check", "none.toml").stderr
+    assert call(tmp_path, "generate", "p.toml").returncode == 0
+    done = call(tmp_path, "export", "p.toml", "--to", "gpx,geojsn")
+    assert done.returncode == 1
+    assert "Did you mean 'geojson'?" in done.stderr
+    done = call(tmp_path, "explain", "p.toml", "stop_line/none/1")
+    assert done.returncode == 1
+    assert "no marking" in done.stderr
+
+
+def test_wrong_usage_is_exit_2(tmp_path: Path) -> None:
+    for args in (["generate"], ["generate", "a.toml", "b.toml"], ["paint", "a.toml"], ["init"]):
+        assert call(tmp_path, *args).returncode == 2, args
+
+
+def test_quiet_prints_nothing_and_plain_lines_elsewhere(tmp_path: Path) -> None:
+    streets(tmp_path)
+    (tmp_path / "p.toml").write_text(GOOD)
+    quiet = call(tmp_path, "--quiet", "generate", "p.toml")
+    assert (quiet.returncode, quiet.stdout, quiet.stderr) == (0, "", "")
+    plain = call(tmp_path, "check", "p.toml")
+    assert "reading inputs" in plain.stderr.splitlines()
+    assert "\x1b" not in plain.stderr + plain.stdout
