@@ -220,7 +220,7 @@ def test_only_stands_in_lanes_of_one_movement(name: str) -> None:
 
 @pytest.mark.parametrize("name", PLACES)
 def test_figures_face_their_traffic_inside_their_lane(name: str) -> None:
-    """Every figure lies in one strip (two lanes for the wide school word) and heads with traffic."""
+    """Every figure lies in its strip (the wide school word in two) and heads with its traffic."""
     markings, design = place(name)
     segments = {s.segment_id: s for s in design.segments}
     figures = markings[~markings["is_line"] & ~markings["kind"].isin(["stop_line", "crosswalk"])]

@@ -16,7 +16,6 @@ from layoutgen.markings.marking import FigureShape, Frame, Marking, Rule, RulePa
 from layoutgen.markings.symbols import figure
 from layoutgen.street.design import Leg, Strip
 
-
 #: the last arrow keeps this distance to the upstream end of its lane (common practice)
 _END_GAP_FT = 10.0
 
