@@ -36,6 +36,8 @@ def streets_table(design: Design, plane: pyproj.CRS) -> gpd.GeoDataFrame:
             "oneway": s.oneway,
             "width_ft": s.width_ft,
             "width_source": s.width_source,
+            "left_ft": -s.edges_ft[0],
+            "right_ft": s.edges_ft[1],
             "lanes_source": s.lanes_source,
             "length_ft": s.length_ft,
             "strips": strips_text(s.strips),

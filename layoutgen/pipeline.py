@@ -142,6 +142,8 @@ def route(project: Project, layout: Layout, progress: Progress) -> tour.TourTabl
         seed=settings.project.seed,
     )
     layout.findings.extend(found)
+    if planned.interrupted:
+        layout.findings.add(_stopped())
     progress("writing " + project.output.name)
     _add_tours(project, layout, planned)
     return planned
@@ -196,6 +198,11 @@ def _as_stored(
     text = "the marking is in the file, but present inputs and settings do not ask for it"
     fix = "run `layoutgen generate` again"
     return kept, [Finding("marking_outdated", "warning", "markings", i, text, fix) for i in unknown]
+
+
+def _stopped() -> Finding:
+    text = "the search was stopped by hand; the tours are the best found until then"
+    return Finding("search_stopped", "notice", "tours", "", text, "route again for better tours")
 
 
 def _add_tours(project: Project, layout: Layout, planned: tour.TourTables) -> None:

@@ -16,12 +16,13 @@ from layoutgen.config import Params, Raw, choice, merge, nearest, number, read_r
 from layoutgen.errors import ConfigError
 from layoutgen.gis.plane import parse_crs
 from layoutgen.gis.read import InputParams
-from layoutgen.gis.schema import ROLES, STREET_CLASSES
+from layoutgen.gis.roles import ROLES, STREET_CLASSES
 from layoutgen.markings.catalog import rule_catalog
 from layoutgen.markings.engine import RuleSetting
 from layoutgen.markings.marking import Rule, RuleParams
 from layoutgen.street.controls import ControlParams
 from layoutgen.street.cross_section import ClassDefaults, StripParams
+from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import Design
 from layoutgen.street.intersection import IntersectionParams
 from layoutgen.street.legs import leg_attributes
@@ -87,6 +88,7 @@ class SettingsBase(Params):
     intersection: IntersectionParams = IntersectionParams()
     school_zone: SchoolParams = SchoolParams()
     turn_pocket: PocketParams = PocketParams()
+    curbs: CurbParams = CurbParams()
     paint: PaintParams = PaintParams()
     crew: CrewParams = CrewParams()
     jobs: JobParams = JobParams()
@@ -201,6 +203,7 @@ def street_params(settings: SettingsBase) -> StreetParams:
         settings.intersection,
         settings.school_zone,
         settings.turn_pocket,
+        settings.curbs,
         settings.project.driving_side,
     )
 

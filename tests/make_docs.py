@@ -13,7 +13,8 @@ from pathlib import Path
 
 from layoutgen.base_file import base_toml
 from layoutgen.cli import app
-from layoutgen.gis.schema import LAYERS, ROLES
+from layoutgen.gis.roles import ROLES
+from layoutgen.gis.schema import LAYERS
 from layoutgen.markings.catalog import rule_catalog
 from layoutgen.pipeline import generate, load_project
 from layoutgen.report import settings_rows

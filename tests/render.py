@@ -38,7 +38,10 @@ def render(
     axes.set_facecolor(GROUND)
     near = shapely.box(*box).buffer(half)
     streets = streets[streets.intersects(near)]
-    roads = streets.buffer(streets["width_ft"] / unit / 2, cap_style="flat")
+    shift = (streets["left_ft"] - streets["right_ft"]).to_numpy() / unit / 2
+    middle = shapely.offset_curve(streets.geometry.to_numpy(), shift)
+    half = (streets["left_ft"] + streets["right_ft"]).to_numpy() / unit / 2
+    roads = shapely.buffer(middle, half, cap_style="flat")
     _fill(axes, list(roads), PAVEMENT, 1)
     areas = gpd.read_file(layout, layer="intersections", bbox=box)
     _fill(axes, list(areas.geometry), PAVEMENT, 1)

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pyproj
 import shapely
@@ -20,7 +21,7 @@ import shapely.ops
 from layoutgen.config import Raw, merge
 from layoutgen.errors import Finding
 from layoutgen.gis.plane import working_plane
-from layoutgen.gis.schema import ROLES
+from layoutgen.gis.roles import ROLES
 from layoutgen.markings.engine import ask_rules, draw_markings, leg_policy
 from layoutgen.settings import Project, project_of, street_params
 from layoutgen.street.build import build_design
@@ -38,6 +39,7 @@ class Scene:
     controls: Sequence[Row] = ()
     schools: Sequence[Row] = ()
     intersections: Sequence[Row] = ()
+    curbs: Sequence[Row] = ()
     settings: Mapping[str, Any] = field(default_factory=dict)
 
     def tables(self) -> dict[str, gpd.GeoDataFrame]:
@@ -47,6 +49,7 @@ class Scene:
             "controls": self.controls,
             "schools": self.schools,
             "intersections": self.intersections,
+            "curbs": self.curbs,
         }
         return {name: _table(name, found) for name, found in rows.items() if found}
 
@@ -214,6 +217,31 @@ def curve(**settings: Any) -> Scene:
     )
 
 
+def circle(**settings: Any) -> Scene:
+    r"""Roundabout of four one-way arcs, counterclockwise; four legs with bike lanes on both sides.
+
+            n
+          /---\
+      w -|     |- e        circle: 60 ft radius, 18 ft roadway; legs: collectors, 44 ft
+          \---/
+            s
+    """
+    center = shapely.Point(15.0, -9.0)
+    ring = shapely.get_coordinates(center.buffer(60.0, quad_segs=16).exterior)[::-1]
+    ring = np.vstack([ring[:-1][5:], ring[:-1][:5]])
+    arcs = [np.vstack([ring[16 * k : 16 * k + 16], ring[(16 * k + 16) % 64]]) for k in range(4)]
+    way = {"street_class": "collector", "oneway": "forward", "roundabout": True, "width_ft": 18.0}
+    leg = {"street_class": "collector", "width_ft": 44.0, "bike_lane": "both"}
+    rows: list[Row] = [
+        {"segment_id": f"r{k}", **way, "at": shapely.LineString(arc)} for k, arc in enumerate(arcs)
+    ]
+    middle = np.array([center.x, center.y])
+    for k, arc in enumerate(arcs):
+        out = arc[0] + (arc[0] - middle) / 60.0 * (330.0 + 20.0 * k)
+        rows.append({"segment_id": f"l{k}", **leg, "at": shapely.LineString([arc[0], out])})
+    return Scene(rows, settings=settings)
+
+
 def school(**settings: Any) -> Scene:
     """Four-lane arterial and two-lane street past a school, whose zone begins inside each block."""
     base = cross()
@@ -225,4 +253,4 @@ def school(**settings: Any) -> Scene:
     )
 
 
-SCENES = {f.__name__: f for f in (cross, tee, five_lane, one_way, curve, school)}
+SCENES = {f.__name__: f for f in (cross, tee, five_lane, one_way, curve, circle, school)}

@@ -27,11 +27,14 @@ ORDER = [
     {"markings"},
     {"street"},
     {"gis.propose"},
+    {"gis.project_text"},
+    {"gis.mapping"},
+    {"gis.names"},
     {"gis.clean"},
     {"gis.read"},
     {"gis.plane"},
     {"config"},
-    {"geometry", "gis.schema"},
+    {"geometry", "gis.schema", "gis.roles"},
     {"errors"},
 ]
 MODULES = sorted(p for p in PACKAGE.rglob("*.py"))

@@ -6,7 +6,8 @@ from pathlib import Path
 
 from layoutgen.config import Params
 from layoutgen.export.formats import FORMATS
-from layoutgen.gis.schema import LAYERS, ROLES
+from layoutgen.gis.roles import ROLES
+from layoutgen.gis.schema import LAYERS
 from layoutgen.markings.catalog import rule_catalog
 from layoutgen.settings import SettingsBase, settings_model
 
@@ -45,7 +46,7 @@ def test_layers_and_roles() -> None:
         "unserved",
     ]
     names = [role.name for role in ROLES]
-    assert names == ["streets", "intersections", "controls", "schools", "yard"]
+    assert names == ["streets", "intersections", "controls", "schools", "curbs", "yard"]
 
 
 def test_formats() -> None:

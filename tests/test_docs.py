@@ -79,7 +79,7 @@ def test_json_schema_refuses_what_the_program_refuses() -> None:
 
 
 def json_errors(table: dict[str, object]) -> list[str]:
-    roles = ("streets", "controls", "intersections", "schools", "yard")
+    roles = ("streets", "controls", "intersections", "schools", "curbs", "yard")
     base = {"inputs": {name: {"source": "x"} for name in roles}}
     validator = jsonschema.Draft202012Validator(json_schema())
     return [e.message for e in validator.iter_errors(merge(base, table))]

@@ -46,8 +46,10 @@ MOTOR = re.compile(
 #: how far a marking may reach beyond the drawn pavement: bends are mitered, pavement is rounded
 PAVEMENT_SLACK_FT = 2.0
 ROUNDING_FT = 1e-6
-#: 3.1 and 2.3 ft out: straight stop lines, skewed by the full 40 degrees, on wide loops that bend
+#: 2.1 to 3.1 ft out: straight markings, skewed by the full 40 degrees, on legs that bend
 KNOWN_OFF_PAVEMENT = {
+    "crosswalk/123911189+18385008-NE2/1",
+    "crosswalk/17214423+22906936.2-SE2/1",
     "stop_line/17000361+26431226-N/1",
     "stop_line/122876615+17001909-SE/1",
 }

@@ -16,6 +16,9 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
+#: smaller offsets are none
+_NO_OFFSET_FT = 1e-6
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -137,8 +140,12 @@ def offset_lines(lines: NDArray[np.object_], offset_ft: ArrayLike) -> NDArray[np
     longest piece, or None.
     """
     shift = -np.broadcast_to(np.asarray(offset_ft, dtype=float), lines.shape)
-    moved = shapely.offset_curve(lines, shift, join_style="mitre", mitre_limit=2.0)
-    out = np.where(shift == 0.0, lines, moved)
+    # offsets far below any paint make the engine fail, and mean nothing
+    aside = np.abs(shift) > _NO_OFFSET_FT
+    out = lines.copy()
+    out[aside] = shapely.offset_curve(
+        lines[aside], shift[aside], join_style="mitre", mitre_limit=2.0
+    )
     for i in np.flatnonzero(shapely.get_type_id(out) != 1):
         out[i] = _longest(out[i])
     out[shapely.is_empty(out)] = None

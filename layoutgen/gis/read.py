@@ -24,7 +24,7 @@ import shapely
 from layoutgen.config import UNITS, Params, Where, choice, nearest, where
 from layoutgen.errors import Finding, InputError
 from layoutgen.gis.plane import center_of, check_crs, parse_crs, to_plane, working_plane
-from layoutgen.gis.schema import ROLES, Field, Role, role
+from layoutgen.gis.roles import ROLES, Field, Role, role
 
 #: GDAL keeps OSM node ids in a table that must be sorted; many extracts are not
 _GDAL_OPTIONS = {"OSM_USE_CUSTOM_INDEXING": "NO"}

@@ -7,14 +7,24 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+from numpy.typing import NDArray
 
 from layoutgen.errors import Finding
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.gis.clean import clean_streets
 from layoutgen.street.controls import assign_controls
+from layoutgen.street.curbs import curb_lines, measure_edges
 from layoutgen.street.design import Block, Design, Intersection, Leg, Segment
 from layoutgen.street.intersection import LegPolicy, intersection_areas
-from layoutgen.street.legs import Node, crossings_of, draft_legs, ends_by_node, laid_out, leg_points
+from layoutgen.street.legs import (
+    Node,
+    crossings_of,
+    draft_legs,
+    ends_by_node,
+    laid_out,
+    leg_points,
+    with_corners,
+)
 from layoutgen.street.naming import name_crossings
 from layoutgen.street.network import build_network
 from layoutgen.street.params import StreetParams
@@ -38,7 +48,10 @@ def build_design(
     cleaned, findings = clean_streets(tables["streets"])
     network, found = build_network(cleaned, params.network)
     findings += found
-    segments, found = build_segments(network, params)
+    curbs, found = _curbs(tables)
+    findings += found
+    edges = measure_edges(network.axes, curbs, params.curbs) if len(curbs) else None
+    segments, found = build_segments(network, params, edges)
     findings += found
     ends = ends_by_node(segments, network, params.intersection)
     crossings = crossings_of(ends, network)
@@ -52,12 +65,28 @@ def build_design(
         Node(c, ends[c.node], control, *name, school)
         for c, control, name, school in zip(crossings, controls, names, near, strict=True)
     ]
-    legs, found = laid_out([draft_legs(k, params.intersection) for k in knots], policy, params)
+    drafts = [draft_legs(k, params.intersection) for k in knots]
+    if len(curbs):
+        drafts = with_corners(drafts, network.axes, curbs, params)
+    legs, found = laid_out(drafts, policy, params)
     findings += found
     intersections = _intersections(knots, legs, network.axes)
     blocks = _blocks(segments, intersections, schools, network.axes)
     nodes = {str(i): (float(x), float(y)) for i, (x, y) in enumerate(network.nodes)}
     return Design(segments, network.axes, nodes, intersections, blocks, params.side), findings
+
+
+def _curbs(
+    tables: Mapping[str, gpd.GeoDataFrame],
+) -> tuple[NDArray[np.object_], list[Finding]]:
+    """Curb lines, and a finding about rows that have none."""
+    if "curbs" not in tables:
+        return np.empty(0, dtype=object), []
+    shapes = tables["curbs"].geometry
+    gone = int((shapes.isna() | shapes.is_empty).sum())
+    text = f"{gone} rows have no usable geometry"
+    found = Finding("null_geometry", "warning", "curbs", "", text, "redraw them", rows=gone)
+    return curb_lines(tables["curbs"]), [found] if gone else []
 
 
 def _intersections(

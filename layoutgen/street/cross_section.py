@@ -128,7 +128,11 @@ class _Wish:
 
 
 def build_section(
-    row: StreetRow, defaults: ClassDefaults, params: StripParams, side: Side
+    row: StreetRow,
+    defaults: ClassDefaults,
+    params: StripParams,
+    side: Side,
+    edges: tuple[float, float] | None = None,
 ) -> tuple[Section, list[Finding]]:
     """Cross-section of one street.
 
@@ -137,6 +141,7 @@ def build_section(
         defaults: of its class.
         params: strip widths.
         side: driving side.
+        edges: measured distance from the axis to the left and the right curb, if known.
 
     Returns:
         Strips that fill the roadway without gap or overlap, and findings about contradictions.
@@ -149,9 +154,9 @@ def build_section(
     lanes = _lane_counts(row, defaults, turns, findings)
     parking = _sides(row.parking if row.parking is not None else defaults.parking)
     wish = _Wish(row, lanes, parking, _sides(row.bike_lane), params)
-    width, source = _width(wish, defaults)
+    width, source = (sum(edges), "curbs") if edges else _width(wish, defaults)
     wish, lane_ft, shoulder = _fit(wish, width, findings)
-    strips = _strips(wish, side, lane_ft, shoulder)
+    strips = _placed(_strips(wish, side, lane_ft, shoulder), edges)
     total = strips[-1].right_ft - strips[0].left_ft
     kept = {way: turn for way, turn in turns.items() if turn and _turns_fit(turn, way, lanes)}
     findings += _turn_findings(row, turns, kept, lanes)
@@ -276,8 +281,8 @@ def _fit(wish: _Wish, width: float, findings: list[Finding]) -> tuple[_Wish, flo
     return wish, lane, 0.0
 
 
-def _strips(wish: _Wish, side: Side, lane_ft: float, shoulder: float) -> tuple[Strip, ...]:
-    """Strips from the left curb to the right curb, centred on the axis."""
+def _strips(wish: _Wish, side: Side, lane_ft: float, shoulder: float) -> list[_Part]:
+    """Strips from the left curb to the right curb."""
     ways = [(-1, wish.lanes.backward), (1, wish.lanes.forward)]
     left_way, right_way = ways if side == "right" else ways[::-1]
     travel: list[_Part] = [("travel_lane", left_way[0], lane_ft)] * left_way[1]
@@ -285,7 +290,7 @@ def _strips(wish: _Wish, side: Side, lane_ft: float, shoulder: float) -> tuple[S
     travel += [center] * int(wish.lanes.center)
     travel += [("travel_lane", right_way[0], lane_ft)] * right_way[1]
     parts = _curb_side("left", travel[0][1], wish, shoulder) + travel
-    return _placed(parts + _curb_side("right", travel[-1][1], wish, shoulder)[::-1])
+    return parts + _curb_side("right", travel[-1][1], wish, shoulder)[::-1]
 
 
 def _curb_side(name: str, way: int, wish: _Wish, shoulder: float) -> list[_Part]:
@@ -300,8 +305,10 @@ def _curb_side(name: str, way: int, wish: _Wish, shoulder: float) -> list[_Part]
     return parts
 
 
-def _placed(parts: Sequence[_Part]) -> tuple[Strip, ...]:
-    at = -sum(width for _, _, width in parts) / 2
+def _placed(parts: Sequence[_Part], edges: tuple[float, float] | None) -> tuple[Strip, ...]:
+    """Strips with their offsets: between the measured curbs, else centred on the axis."""
+    total = sum(width for _, _, width in parts)
+    at = -total / 2 + ((edges[1] - edges[0]) / 2 if edges else 0.0)
     out = []
     for kind, way, width in parts:
         out.append(Strip(kind, way, at, at + width))

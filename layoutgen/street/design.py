@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from layoutgen.geometry.polyline import Polylines
+from layoutgen.geometry.polyline import Polylines, offset_lines
 
 StripKind = Literal[
     "travel_lane", "turn_lane", "center_turn_lane", "bike_lane", "buffer", "parking", "shoulder"
@@ -88,6 +88,11 @@ class Segment:
         """Travel lanes of one direction (+1 along the axis, -1 against), left to right."""
         return tuple(s for s in self.strips if s.kind == "travel_lane" and s.direction == direction)
 
+    @property
+    def edges_ft(self) -> tuple[float, float]:
+        """Offsets of the left and the right curb."""
+        return self.strips[0].left_ft, self.strips[-1].right_ft
+
     def has(self, kind: StripKind) -> bool:
         return any(s.kind == kind for s in self.strips)
 
@@ -141,8 +146,9 @@ class Leg:
 
     `strips` are in leg coordinates: direction -1 travels toward the intersection (the approach),
     +1 away from it (the departure). `at_end` tells that the leg starts at the segment's last point,
-    so that leg station 0 is the end of the axis. `room_ft` is the length the leg may use;
-    `pocket_ft` how far the center lane of the street serves this approach as a turn lane.
+    so that leg station 0 is the end of the axis. `circular` = it leads into a roundabout. `room_ft`
+    is the length the leg may use; `pocket_ft` how far the center lane of the street serves this
+    approach as a turn lane.
     """
 
     leg_id: str
@@ -159,6 +165,7 @@ class Leg:
     room_ft: float
     pocket_ft: float
     school: bool
+    circular: bool
     layout: LegLayout
 
     @property
@@ -239,8 +246,10 @@ class Design:
 
     def roadways(self) -> NDArray[np.object_]:
         """Roadway polygon of every segment, by index."""
-        half = np.array([s.width_ft / 2 for s in self.segments])
+        left = np.array([s.edges_ft[0] for s in self.segments])
+        right = np.array([s.edges_ft[1] for s in self.segments])
+        middle = offset_lines(self.axes.lines(), (left + right) / 2)
         return np.asarray(
-            shapely.buffer(self.axes.lines(), half, cap_style="flat", join_style="round"),
+            shapely.buffer(middle, (right - left) / 2, cap_style="flat", join_style="round"),
             dtype=object,
         )

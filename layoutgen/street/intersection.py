@@ -96,27 +96,36 @@ def octant(bearing_deg: float) -> str:
     return names[round(bearing_deg / 45.0) % 8]
 
 
+@dataclass(frozen=True)
+class Neighbor:
+    """The next leg on one side: the angle to it, and its half width on the side that faces us."""
+
+    angle_deg: float
+    half_ft: float
+
+
 def curb_cut(
-    half: float, right: tuple[float, float], left: tuple[float, float], params: IntersectionParams
+    halves: tuple[float, float], right: Neighbor, left: Neighbor, params: IntersectionParams
 ) -> Cut:
     """Curb line of the crossing street on one leg, in leg coordinates.
 
     Args:
-        half: half width of the leg (ft).
-        right: (clockwise angle in degrees to the next leg, half width of that leg).
-        left: (clockwise angle from the previous leg, half width of that leg).
+        halves: distance from the axis to the leg's own left and right curb (ft).
+        right: next leg clockwise, by its left curb.
+        left: next leg counterclockwise, by its right curb.
         params: limits.
     """
-    at_right = _corner(half, *right, params)
-    at_left = _corner(half, *left, params)
+    at_right = _corner(halves[1], right, params)
+    at_left = _corner(halves[0], left, params)
     if at_right is None and at_left is None:
         return Cut(0.0)
     limit = math.tan(math.radians(params.max_skew_deg))
-    slope = min(limit, max(-limit, _slope(half, at_right, at_left, right[0], left[0])))
-    wanted = [at_right - slope * half] if at_right is not None else []
-    wanted += [at_left + slope * half] if at_left is not None else []
+    wished = _slope(sum(halves), (at_left, at_right), left.angle_deg, right.angle_deg)
+    slope = min(limit, max(-limit, wished))
+    wanted = [at_right - slope * halves[1]] if at_right is not None else []
+    wanted += [at_left + slope * halves[0]] if at_left is not None else []
     # neither end of the line may lie behind the node, where no street of this width need be
-    return Cut(max(abs(slope) * half, *wanted), slope)
+    return Cut(max(slope * halves[0], -slope * halves[1], *wanted), slope)
 
 
 def lay_out_leg(
@@ -163,22 +172,22 @@ def intersection_areas(outlines: Sequence[NDArray[np.float64]]) -> NDArray[np.ob
     return np.asarray(polygons, dtype=object)
 
 
-def _corner(
-    half: float, angle_deg: float, other_half: float, params: IntersectionParams
-) -> float | None:
+def _corner(own_half: float, other: Neighbor, params: IntersectionParams) -> float | None:
     """Station of the corner with a neighbor leg, or None where there is no corner."""
-    if angle_deg >= 180.0 - params.straight_deg or angle_deg < 1.0:
+    if other.angle_deg >= 180.0 - params.straight_deg or other.angle_deg < 1.0:
         return None
-    t = math.radians(angle_deg)
-    return min((other_half + half * math.cos(t)) / math.sin(t), params.corner_limit_ft)
+    t = math.radians(other.angle_deg)
+    station = (other.half_ft + own_half * math.cos(t)) / math.sin(t)
+    return min(station, params.corner_limit_ft)
 
 
 def _slope(
-    half: float, right: float | None, left: float | None, right_deg: float, left_deg: float
+    width: float, corners: tuple[float | None, float | None], left_deg: float, right_deg: float
 ) -> float:
     """Slope of the curb line, station per offset."""
+    left, right = corners
     if right is not None and left is not None:
-        return (right - left) / (2.0 * half)
+        return (right - left) / width
     if right is not None:
         return 1.0 / math.tan(math.radians(right_deg))
     return -1.0 / math.tan(math.radians(left_deg))

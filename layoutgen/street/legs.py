@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from layoutgen.errors import Finding
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.street.controls import Arm, Crossing, NodeControl, whole_control
+from layoutgen.street.curbs import corner_stations
 from layoutgen.street.design import Cut, Leg, LegLayout, Segment, Side, Strip
 from layoutgen.street.intersection import (
     IntersectionParams,
     LegNeeds,
     LegPolicy,
+    Neighbor,
     bearing,
     curb_cut,
     lay_out_leg,
@@ -86,7 +90,7 @@ def crossings_of(ends: Mapping[int, Sequence[End]], network: Network) -> list[Cr
             continue
         x, y = network.nodes[node]
         arms = tuple(
-            Arm(e.bearing_deg, e.segment.width_ft / 2, e.segment.street_class, _has_approach(e))
+            Arm(e.bearing_deg, max(_halves(e)), e.segment.street_class, _has_approach(e))
             for e in ends[node]
         )
         out.append(Crossing(node, (float(x), float(y)), arms))
@@ -133,6 +137,7 @@ def draft_legs(node: Node, params: IntersectionParams) -> list[Leg]:
             room_ft=0.0,
             pocket_ft=0.0,
             school=node.school,
+            circular=any(e.segment.roundabout for e in node.ends) and not end.segment.roundabout,
             layout=_bare(_curb(i, node.ends, params)),
         )
         for i, (leg_id, end) in enumerate(
@@ -159,9 +164,51 @@ def _leg_ids(node_id: str, ends: Sequence[End]) -> list[str]:
 def _curb(i: int, ends: Sequence[End], params: IntersectionParams) -> Cut:
     here = ends[i]
     after, before = ends[(i + 1) % len(ends)], ends[i - 1]
-    right = ((after.bearing_deg - here.bearing_deg) % 360.0, after.segment.width_ft / 2)
-    left = ((here.bearing_deg - before.bearing_deg) % 360.0, before.segment.width_ft / 2)
-    return curb_cut(here.segment.width_ft / 2, right, left, params)
+    right = Neighbor((after.bearing_deg - here.bearing_deg) % 360.0, _halves(after)[0])
+    left = Neighbor((here.bearing_deg - before.bearing_deg) % 360.0, _halves(before)[1])
+    return curb_cut(_halves(here), right, left, params)
+
+
+def _halves(end: End) -> tuple[float, float]:
+    """Distance from the axis to the left and the right curb, seen outward."""
+    left, right = end.segment.edges_ft
+    return (right, -left) if end.at_end else (-left, right)
+
+
+def with_corners(
+    drafts: Sequence[Sequence[Leg]],
+    axes: Polylines,
+    curbs: NDArray[np.object_],
+    params: StreetParams,
+) -> list[list[Leg]]:
+    """Legs whose curb line runs where the curbs swing out into the corners, where that is seen."""
+    flat = [leg for own in drafts for leg in own]
+    if not flat:
+        return [list(own) for own in drafts]
+    index = np.array([leg.segment.index for leg in flat])
+    at_end = np.array([leg.at_end for leg in flat])
+    halves = np.array([(-leg.edges_ft[0], leg.edges_ft[1]) for leg in flat]).T
+    left, right = corner_stations(
+        axes, (index, at_end), (halves[0], halves[1]), curbs, params.curbs
+    )
+    moved = iter(
+        _with_corner(leg, a, b, params.intersection)
+        for leg, a, b in zip(flat, left.tolist(), right.tolist(), strict=True)
+    )
+    return [[next(moved) for _ in own] for own in drafts]
+
+
+def _with_corner(leg: Leg, left: float, right: float, params: IntersectionParams) -> Leg:
+    seen = [s for s in (left, right) if s == s and 0.0 < s <= params.corner_limit_ft]
+    if leg.segment.width_source != "curbs" or not seen:
+        return leg
+    low, high = leg.edges_ft
+    slope = leg.layout.curb.slope
+    if len(seen) == 2:
+        limit = math.tan(math.radians(params.max_skew_deg))
+        slope = min(limit, max(-limit, 0.5 * slope + 0.5 * (right - left) / (high - low)))
+    middle = sum(seen) / len(seen)
+    return replace(leg, layout=_bare(Cut(middle - slope * (low + high) / 2, slope)))
 
 
 def _leg_strips(end: End) -> tuple[Strip, ...]:

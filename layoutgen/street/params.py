@@ -9,6 +9,7 @@ from typing import Literal
 from layoutgen.config import Params, choice, length
 from layoutgen.street.controls import ControlParams
 from layoutgen.street.cross_section import ClassDefaults, StripParams
+from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import Side
 from layoutgen.street.intersection import IntersectionParams
 from layoutgen.street.network import NetworkParams
@@ -52,4 +53,5 @@ class StreetParams:
     intersection: IntersectionParams
     school: SchoolParams
     pocket: PocketParams
+    curbs: CurbParams
     side: Side

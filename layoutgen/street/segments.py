@@ -8,8 +8,9 @@ from typing import Any
 
 from layoutgen.errors import Finding
 from layoutgen.street.cross_section import ClassDefaults, build_section
+from layoutgen.street.curbs import Edges
 from layoutgen.street.design import Segment, Strip
-from layoutgen.street.network import Network, StreetRow
+from layoutgen.street.network import Network
 from layoutgen.street.params import StreetParams
 
 
@@ -32,13 +33,20 @@ def segment_attributes(segment: Segment) -> dict[str, Any]:
 
 
 def build_segments(
-    network: Network, params: StreetParams
+    network: Network, params: StreetParams, edges: Edges | None
 ) -> tuple[tuple[Segment, ...], list[Finding]]:
-    """Segments by index, and findings about contradictions in their data."""
+    """Segments by index, and findings about contradictions in their data.
+
+    Roadway edges measured on curbs come first, then the width attribute, then the class default.
+    """
     findings: list[Finding] = []
     out = []
     for i, row in enumerate(network.rows):
-        segment, found = _segment(i, row, network, params)
+        pair = None
+        if edges is not None:
+            two_way = row.oneway == "both"
+            pair = edges.pair(i, two_way=two_way, least_ft=params.curbs.least_width_ft)
+        segment, found = _segment(i, network, params, pair)
         line = network.axes.pieces([i], [0.0], network.axes.lengths[[i]])[0] if found else None
         findings += [replace(f, geometry=line) for f in found]
         out.append(segment)
@@ -51,11 +59,12 @@ def build_segments(
 
 
 def _segment(
-    i: int, row: StreetRow, network: Network, params: StreetParams
+    i: int, network: Network, params: StreetParams, edges: tuple[float, float] | None
 ) -> tuple[Segment, list[Finding]]:
+    row = network.rows[i]
     street_class = row.street_class or "local"
     defaults = params.defaults[street_class]
-    section, found = build_section(row, defaults, params.strips, params.side)
+    section, found = build_section(row, defaults, params.strips, params.side, edges)
     two_way = row.oneway == "both"
     segment = Segment(
         index=i,

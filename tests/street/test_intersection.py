@@ -15,6 +15,7 @@ from layoutgen.street.design import Cut
 from layoutgen.street.intersection import (
     IntersectionParams,
     LegNeeds,
+    Neighbor,
     bearing,
     curb_cut,
     lay_out_leg,
@@ -42,7 +43,7 @@ def test_corner_is_where_the_curbs_meet(angle: float, half: float, other: float)
     """Right curb of a leg that points north, and left curb of its clockwise neighbor."""
     meet = shapely.intersection(ray(0.0, half), ray(angle, -other))
     wanted = min(meet.y, PARAMS.corner_limit_ft)
-    cut = curb_cut(half, (angle, other), (360.0 - angle, other), PARAMS)
+    cut = curb_cut((half, half), Neighbor(angle, other), Neighbor(360.0 - angle, other), PARAMS)
     limit = math.tan(math.radians(PARAMS.max_skew_deg))
     if abs(1 / math.tan(math.radians(angle))) <= limit and meet.y < PARAMS.corner_limit_ft:
         assert cut.slope == pytest.approx(1 / math.tan(math.radians(angle)))
@@ -62,7 +63,7 @@ def test_corner_is_where_the_curbs_meet(angle: float, half: float, other: float)
 def test_curb_line_clears_both_corners(
     right: float, left: float, half: float, a: float, b: float
 ) -> None:
-    cut = curb_cut(half, (right, a), (left, b), PARAMS)
+    cut = curb_cut((half, half), Neighbor(right, a), Neighbor(left, b), PARAMS)
     corner_right = shapely.intersection(ray(0.0, half), ray(right, -a)).y
     corner_left = shapely.intersection(ray(0.0, -half), ray(-left, b)).y
     limit = PARAMS.corner_limit_ft

@@ -60,6 +60,13 @@ class Params(RuleParams):
         source="common practice",
         text="no symbol nearer than this to the end of the line",
     )
+    roundabout_gap_ft: float = length(
+        "100 ft",
+        low="100 ft",
+        high="500 ft",
+        source="BIKE-17",
+        text="the lane's markings end this far before a roundabout",
+    )
     shortest_ft: float = length(
         "20 ft",
         low="0 ft",
@@ -74,7 +81,7 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
     for k, strip in enumerate(strips):
         if strip.kind != "bike_lane" or block.segment.roundabout:
             continue
-        start, stop = _ends(block, strip, strip.center_ft, strip.width_ft)
+        start, stop = _ends(block, strip, (strip.center_ft, strip.width_ft), params)
         if stop - start < params.shortest_ft:
             continue
         yield from _lines(block, k, params)
@@ -100,17 +107,23 @@ def symbol_stations(length_ft: float, params: Params, fresh: bool) -> list[float
     return [s for s in (first + step * i for i in range(count)) if s <= max(first, last)]
 
 
-def _ends(block: Block, strip: Strip, offset_ft: float, width_ft: float) -> tuple[float, float]:
-    """Segment stations between which a part of the lane at an offset is marked."""
+def _ends(
+    block: Block, strip: Strip, part: tuple[float, float], params: Params
+) -> tuple[float, float]:
+    """Segment stations between which a part of the lane (offset, width) is marked."""
+    offset_ft, width_ft = part
     start, stop = 0.0, block.segment.length_ft
     if block.start_leg is not None:
-        start = _line_end(block.start_leg, strip.direction == -1).clear(offset_ft, width_ft)
+        start = _line_end(block.start_leg, strip.direction == -1, params).clear(offset_ft, width_ft)
     if block.end_leg is not None:
-        stop -= _line_end(block.end_leg, strip.direction == 1).clear(-offset_ft, width_ft)
+        stop -= _line_end(block.end_leg, strip.direction == 1, params).clear(-offset_ft, width_ft)
     return start, stop
 
 
-def _line_end(leg: Leg, inbound: bool) -> Cut:
+def _line_end(leg: Leg, inbound: bool, params: Params) -> Cut:
+    """Where the lane's markings end on a leg; cyclists join the lane before a roundabout."""
+    if inbound and leg.circular:
+        return leg.layout.inbound_end.moved(params.roundabout_gap_ft)
     return leg.layout.inbound_end if inbound else leg.layout.outbound_end
 
 
@@ -128,7 +141,7 @@ def _lines(block: Block, k: int, params: Params) -> Iterator[Marking]:
             continue
         width = params.parking_line_width_ft if parked else params.line_width_ft
         side = "parking" if parked else "traffic"
-        ends = _ends(block, strip, edge, width)
+        ends = _ends(block, strip, (edge, width), params)
         shape = LineShape(*ends, (Stroke(edge, width),))
         yield Marking(
             kind="bike_lane",

@@ -115,7 +115,8 @@ def bar_centers(
     """Offsets of the middle of every bar: lane lines and lane centers where the gaps allow it.
 
     Beside the travel lanes (parking, bike lane, shoulder) the spacing of the outermost lane goes
-    on toward the curb, so that the spacing stays even (XWALK-10). Where lanes cannot give three
+    on toward the curb, so that the spacing stays even (XWALK-10); a wide lane at the curb gets a
+    bar beside the curb. Where lanes cannot give three
     bars with allowed gaps, bars are spread evenly from curb to curb.
     """
     left, right = strips[0].left_ft, strips[-1].right_ft
@@ -127,10 +128,32 @@ def bar_centers(
     room = element_ft / 2 + _CURB_MARGIN_FT
     centers += _outward(cells[0][0], -pitches[0], left + room)
     centers += _outward(cells[-1][1], pitches[-1], right - room)
+    if centers:
+        limits = (left + room, right - room)
+        centers += _curb_bars(centers, limits, element_ft, (gap_min_ft, gap_max_ft))
     if _fits(centers, element_ft, gap_min_ft, gap_max_ft):
         return sorted(centers)
     count = max(3, math.ceil((right - left) / (element_ft + gap_max_ft) - 1e-9))
     return [left + (right - left) * (k + 0.5) / count for k in range(count)]
+
+
+def _curb_bars(
+    centers: Sequence[float],
+    outermost: tuple[float, float],
+    element_ft: float,
+    gaps_ft: tuple[float, float],
+) -> list[float]:
+    """A bar at each curb where much more than half a gap would stay open there.
+
+    People must see where the crossing begins; half a lane of bare pavement does not show it.
+    """
+    low, high = gaps_ft
+    out = []
+    for limit, nearest_bar in zip(outermost, (min(centers), max(centers)), strict=True):
+        gap = abs(nearest_bar - limit) - element_ft
+        if abs(nearest_bar - limit) > 0.6 * high and gap >= low:
+            out.append(limit)
+    return out
 
 
 def _fits(centers: Sequence[float], element_ft: float, low_ft: float, high_ft: float) -> bool:

@@ -1,0 +1,137 @@
+"""Input roles and their fields: one place drives reading, checking, `init` and the docs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+FieldType = Literal["text", "real", "integer", "yes_no", "choice"]
+
+
+@dataclass(frozen=True)
+class Field:
+    """One input field under our own name.
+
+    Attributes:
+        name: our name; the unit ends it where the field holds a measure.
+        type: how the source's text or number is converted.
+        text: meaning.
+        choices: allowed values of a `choice`.
+    """
+
+    name: str
+    type: FieldType
+    text: str
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Role:
+    """One input role (`[inputs.<name>]`)."""
+
+    name: str
+    geometry: tuple[str, ...]
+    required: bool
+    text: str
+    fields: tuple[Field, ...]
+
+    @property
+    def id_field(self) -> str:
+        return self.fields[0].name
+
+
+STREET_CLASSES = ("freeway", "ramp", "arterial", "collector", "local", "alley", "path")
+SIDES = ("none", "left", "right", "both")
+CONTROLS = ("signal", "all_way_stop", "two_way_stop", "stop", "yield", "none")
+
+ROLES: tuple[Role, ...] = (
+    Role(
+        "streets",
+        ("LineString", "MultiLineString"),
+        True,
+        "Street centerlines; left and right are seen along the digitised direction.",
+        (
+            Field("segment_id", "text", "stable id of the line"),
+            Field("name", "text", "full street name"),
+            Field("street_class", "choice", "functional class", STREET_CLASSES),
+            Field(
+                "oneway",
+                "choice",
+                "travel relative to the digitised direction",
+                ("both", "forward", "backward"),
+            ),
+            Field("lanes", "integer", "travel lanes, both directions together"),
+            Field("lanes_forward", "integer", "travel lanes along the digitised direction"),
+            Field("lanes_backward", "integer", "travel lanes against the digitised direction"),
+            Field("width_ft", "real", "roadway width, curb to curb"),
+            Field("speed_mph", "real", "posted speed"),
+            Field("parking", "choice", "parallel parking lane", SIDES),
+            Field("bike_lane", "choice", "marked bike lane", SIDES),
+            Field("center_turn_lane", "yes_no", "two-way left-turn lane"),
+            Field("turn_lanes_forward", "text", "lanes left to right, e.g. left|through|right"),
+            Field("turn_lanes_backward", "text", "the same, against the digitised direction"),
+            Field("level_from", "integer", "grade level at the first point"),
+            Field("level_to", "integer", "grade level at the last point"),
+            Field("surface", "choice", "unpaved streets get no markings", ("paved", "unpaved")),
+            Field("roundabout", "yes_no", "part of a circulatory roadway"),
+            Field("status", "choice", "closed streets are left out", ("open", "closed")),
+        ),
+    ),
+    Role(
+        "intersections",
+        ("Point", "MultiPoint"),
+        False,
+        "Intersection points: stable ids, names and, if known, the control.",
+        (
+            Field("intersection_id", "text", "stable id"),
+            Field("name", "text", "name of the intersection"),
+            Field("control", "choice", "control of the whole intersection", CONTROLS),
+        ),
+    ),
+    Role(
+        "controls",
+        ("Point", "MultiPoint"),
+        False,
+        "Signal posts, STOP and YIELD signs.",
+        (
+            Field("control_id", "text", "stable id"),
+            Field(
+                "control",
+                "choice",
+                "what stands there",
+                ("signal", "stop", "all_way_stop", "yield"),
+            ),
+            Field("bearing_deg", "real", "travel direction of the traffic that faces it"),
+        ),
+    ),
+    Role(
+        "schools",
+        ("Point", "MultiPoint", "Polygon", "MultiPolygon"),
+        False,
+        "Schools, as points or grounds.",
+        (Field("school_id", "text", "stable id"), Field("name", "text", "name of the school")),
+    ),
+    Role(
+        "curbs",
+        ("LineString", "MultiLineString", "Polygon", "MultiPolygon"),
+        False,
+        "Curb lines, or pavement polygons: roadway widths and corners are measured on them.",
+        (Field("curb_id", "text", "stable id"),),
+    ),
+    Role(
+        "yard",
+        ("Point", "MultiPoint"),
+        False,
+        "Where trucks start, refill and end.",
+        (Field("yard_id", "text", "stable id"), Field("name", "text", "name of the yard")),
+    ),
+)
+
+
+def role(name: str) -> Role:
+    """The role of that name.
+
+    Raises:
+        KeyError: no such role.
+    """
+    return next(r for r in ROLES if r.name == name)

@@ -1,0 +1,226 @@
+"""Roadway edges from curb lines: transects across every block, robust to bays, islands and gaps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from layoutgen.config import Params, length, number
+from layoutgen.geometry.polyline import Floats, Ints, Polylines
+
+#: transects per block at most; more tell nothing new
+_MOST = 24
+#: corners are looked for this far out, in these steps, with rays of this length
+_CORNER_REACH_FT = 110.0
+_CORNER_STEP_FT = 2.0
+_CORNER_LOOK_FT = 80.0
+#: stations in a row that make an edge (12 ft)
+_CORNER_HOLD = 6
+
+
+class CurbParams(Params):
+    """`[curbs]`: how curb lines are measured."""
+
+    reach_ft: float = length(
+        "60 ft",
+        low="15 ft",
+        high="150 ft",
+        source="common practice",
+        text="a curb farther from the axis than this belongs to something else",
+    )
+    step_ft: float = length(
+        "12 ft",
+        low="3 ft",
+        high="100 ft",
+        source="common practice",
+        text="distance between transects along a block",
+    )
+    end_clear_ft: float = length(
+        "40 ft",
+        low="0 ft",
+        high="150 ft",
+        source="common practice",
+        text="no transect nearer than this to the ends of a block, where corners open",
+    )
+    least_share: float = number(
+        0.3,
+        low=0.05,
+        high=1.0,
+        source="common practice",
+        text="share of the transects that must meet a curb on a side",
+    )
+    least_width_ft: float = length(
+        "16 ft",
+        low="8 ft",
+        high="40 ft",
+        source="common practice",
+        text="a narrower measured roadway is not believed",
+    )
+    corner_flare_ft: float = length(
+        "6 ft",
+        low="1 ft",
+        high="20 ft",
+        source="common practice",
+        text="where the curb has swung out this far, the corner begins",
+    )
+
+
+@dataclass(frozen=True)
+class Edges:
+    """Distance from the axis to the roadway edge per segment, left and right; nan = not known."""
+
+    left_ft: Floats
+    right_ft: Floats
+
+    def pair(self, i: int, *, two_way: bool, least_ft: float) -> tuple[float, float] | None:
+        """Both edges of a segment, if they can be believed.
+
+        The axis of a two-way street lies about its middle, so one known side stands for both.
+        """
+        left, right = float(self.left_ft[i]), float(self.right_ft[i])
+        if two_way and np.isnan(left) != np.isnan(right):
+            left = right = float(np.nanmax([left, right]))
+        if np.isnan(left) or np.isnan(right) or left + right < least_ft:
+            return None
+        return left, right
+
+
+def curb_lines(table: gpd.GeoDataFrame) -> NDArray[np.object_]:
+    """Lines of a curb layer: lines as they are, polygons by their rings; no z, no empties."""
+    shapes = shapely.force_2d(table.geometry.to_numpy())
+    shapes = shapes[~shapely.is_missing(shapes)]
+    area = shapely.get_dimensions(shapes) == 2
+    shapes[area] = shapely.boundary(shapes[area])
+    parts = shapely.get_parts(shapes)
+    return np.asarray(parts[shapely.length(parts) > 0.1], dtype=object)
+
+
+def measure_edges(axes: Polylines, curbs: NDArray[np.object_], params: CurbParams) -> Edges:
+    """Edges of every roadway: the median over its transects on each side.
+
+    Near the ends of a block corners open and curbs belong to the crossing street, so transects
+    keep away from them; a block too short for that is measured in its middle.
+    """
+    line, station = _transects(axes.lengths, params)
+    sides = []
+    for sign in (-1.0, 1.0):
+        far = curb_distance(axes, (line, station), sign, curbs, params.reach_ft)
+        sides.append(_medians(line, far, len(axes), params.least_share))
+    return Edges(sides[0], sides[1])
+
+
+def curb_distance(
+    axes: Polylines,
+    where: tuple[Ints, Floats],
+    sign: float,
+    curbs: NDArray[np.object_],
+    reach_ft: float,
+) -> Floats:
+    """Distance to the first curb at right angles to the axis, right (+1) or left (-1); nan = none.
+
+    Args:
+        axes: street axes.
+        where: (axis numbers, stations) of the transects.
+        sign: side.
+        curbs: curb lines.
+        reach_ft: how far to look.
+    """
+    line, station = where
+    start = axes.locate(line, station)
+    rays = shapely.linestrings(np.stack([start, axes.locate(line, station, sign * reach_ft)], 1))
+    ray, curb = shapely.STRtree(curbs).query(rays, predicate="intersects")
+    meet = shapely.intersection(rays[ray], curbs[curb])
+    gap = shapely.distance(shapely.points(start[ray]), meet)
+    out = np.full(len(rays), np.inf)
+    np.minimum.at(out, ray, gap)
+    return np.where(np.isfinite(out), out, np.nan)
+
+
+def _transects(lengths: Floats, params: CurbParams) -> tuple[Ints, Floats]:
+    """(axis number, station) of all transects, evenly spread between the clear ends."""
+    clear = np.minimum(params.end_clear_ft, lengths * 0.4)
+    inner = lengths - 2 * clear
+    count = np.clip(np.round(inner / params.step_ft), 2, _MOST).astype(np.int64)
+    line = np.repeat(np.arange(len(lengths)), count)
+    k = np.arange(len(line)) - np.repeat(np.cumsum(count) - count, count)
+    return line, clear[line] + inner[line] * (k + 0.5) / count[line]
+
+
+def _medians(line: Ints, far: Floats, size: int, least_share: float) -> Floats:
+    """Median of the known distances per axis; nan where too few transects met a curb."""
+    known = ~np.isnan(far)
+    order = np.lexsort([np.where(known, far, np.inf), line])
+    count = np.bincount(line[known], minlength=size)
+    total = np.bincount(line, minlength=size)
+    first = np.concatenate([[0], np.cumsum(total)[:-1]])
+    ranked = far[order]
+    low = ranked[np.minimum(first + np.maximum(count - 1, 0) // 2, len(ranked) - 1)]
+    high = ranked[np.minimum(first + count // 2, len(ranked) - 1)]
+    high = np.where(count % 2 == 1, low, high)
+    middle = (low + high) / 2
+    enough = (count > 0) & (count >= least_share * total)
+    return np.asarray(np.where(enough, middle, np.nan), dtype=float)
+
+
+def corner_stations(
+    axes: Polylines,
+    legs: tuple[Ints, NDArray[np.bool_]],
+    halves: tuple[Floats, Floats],
+    curbs: NDArray[np.object_],
+    params: CurbParams,
+) -> tuple[Floats, Floats]:
+    """Leg stations where the curbs of a leg swing out into the corner, left and right.
+
+    The station is the innermost one from which on the curb stays within `corner_flare_ft` of the
+    leg's own edge for a while; nan where that is not seen.
+
+    Args:
+        axes: street axes.
+        legs: (axis number, leg starts at the last point?) per leg.
+        halves: distance from the axis to the left and the right curb per leg, seen outward.
+        curbs: curb lines.
+        params: reach, flare.
+    """
+    index, at_end = legs
+    grid = np.arange(0.0, _CORNER_REACH_FT, _CORNER_STEP_FT)
+    out = []
+    for sign, half in ((-1.0, halves[0]), (1.0, halves[1])):
+        far = _profile(axes, (index, at_end), grid, sign, curbs)
+        inside = far <= (half + params.corner_flare_ft)[:, None]
+        out.append(_settled(inside, grid))
+    return out[0], out[1]
+
+
+def _profile(
+    axes: Polylines,
+    legs: tuple[Ints, NDArray[np.bool_]],
+    grid: Floats,
+    sign: float,
+    curbs: NDArray[np.object_],
+) -> Floats:
+    """(legs, stations) distance to the curb on one side, seen outward; nan beyond the street."""
+    index, at_end = legs
+    line = np.repeat(index, len(grid))
+    back = np.repeat(at_end, len(grid))
+    out_ft = np.tile(grid, len(index))
+    total = axes.lengths[line]
+    along = np.where(back, total - out_ft, out_ft)
+    far = np.full(len(line), np.nan)
+    for way in (-1.0, 1.0):
+        rows = (np.where(back, -sign, sign) == way) & (out_ft <= total)
+        where = (line[rows], along[rows])
+        far[rows] = curb_distance(axes, where, way, curbs, _CORNER_LOOK_FT)
+    return far.reshape(len(index), len(grid))
+
+
+def _settled(inside: NDArray[np.bool_], grid: Floats) -> Floats:
+    """First station from which `inside` holds for `_CORNER_HOLD` stations; nan without one."""
+    count = inside.shape[1] - _CORNER_HOLD + 1
+    held = np.ones((len(inside), count), dtype=np.bool_)
+    for k in range(_CORNER_HOLD):
+        held &= inside[:, k : k + count]
+    return np.where(held.any(axis=1), grid[held.argmax(axis=1)], np.nan)
