@@ -78,7 +78,7 @@ def findings_table(log: FindingLog, *, every: bool) -> Table | str:
     table = _table("findings", ["severity", "code", ">count", "what (first)", "ids"])
     for (severity, code), found in sorted(groups.items()):
         ids = ", ".join(sorted({f.feature_id for f in found if f.feature_id})[:_MAX_EXAMPLES])
-        more = ", ..." if len(found) > _MAX_EXAMPLES else ""
+        more = ", ..." if ids and len(found) > _MAX_EXAMPLES else ""
         table.add_row(severity, code, str(len(found)), found[0].text, ids + more)
     return table
 

@@ -50,12 +50,27 @@ def build_segments(
         line = network.axes.pieces([i], [0.0], network.axes.lengths[[i]])[0] if found else None
         findings += [replace(f, geometry=line) for f in found]
         out.append(segment)
+    return tuple(out), findings + _assumptions(network, out)
+
+
+def _assumptions(network: Network, segments: Sequence[Segment]) -> list[Finding]:
+    """One finding each for what was taken from class defaults instead of data."""
     unknown = sum(row.street_class is None for row in network.rows)
-    if unknown:
-        text = f"{unknown} segments have no known class; taken as local"
-        fix = "map street_class in [inputs.streets.fields] and its codes in values"
-        findings.append(Finding("class_unknown", "warning", "streets", "", text, fix))
-    return tuple(out), findings
+    lanes = sum(s.lanes_source == "class default" for s in segments)
+    widths = sum(s.width_source == "class default" for s in segments)
+    said = (
+        ("class_unknown", unknown, "have no known class; taken as local",
+         "map street_class in [inputs.streets.fields] and its codes in values"),
+        ("lanes_assumed", lanes, "have no lane counts; lanes are those of [defaults.<class>]",
+         "deliver lanes, or check lanes_source in layer streets before painting lane lines"),
+        ("width_assumed", widths, "have no width; widths are those of [defaults.<class>]",
+         "deliver width_ft or curbs, or check width_source in layer streets"),
+    )  # fmt: skip
+    return [
+        Finding(code, "warning", "streets", "", f"{count} of {len(segments)} segments {text}", fix)
+        for code, count, text, fix in said
+        if count
+    ]
 
 
 def _segment(
