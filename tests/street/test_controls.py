@@ -14,7 +14,7 @@ def controls_of(rows: list[dict[str, Any]], **settings: Any) -> tuple[dict[str, 
     """(octant -> control, finding codes) of the T."""
     design, found = design_of(Scene(BASE, controls=rows, settings=settings))
     legs = {leg.leg_id.split("-")[-1]: leg.control for leg in design.legs()}
-    return legs, [f.code for f in found]
+    return legs, [f.code for f in found if f.source == "controls"]
 
 
 def sign(x: float, y: float, bearing: float | None = None, kind: str = "stop") -> dict[str, Any]:
