@@ -28,6 +28,7 @@ from layoutgen.street.intersection import IntersectionParams
 from layoutgen.street.legs import leg_attributes
 from layoutgen.street.network import NetworkParams
 from layoutgen.street.params import PocketParams, SchoolParams, StreetParams
+from layoutgen.street.ramps import RampParams
 from layoutgen.street.segments import segment_attributes
 from layoutgen.tours.tour import TourParams, TruckParams
 from layoutgen.tours.travel import TravelParams
@@ -89,6 +90,7 @@ class SettingsBase(Params):
     school_zone: SchoolParams = SchoolParams()
     turn_pocket: PocketParams = PocketParams()
     curbs: CurbParams = CurbParams()
+    curb_ramps: RampParams = RampParams()
     paint: PaintParams = PaintParams()
     crew: CrewParams = CrewParams()
     jobs: JobParams = JobParams()
@@ -204,6 +206,7 @@ def street_params(settings: SettingsBase) -> StreetParams:
         settings.school_zone,
         settings.turn_pocket,
         settings.curbs,
+        settings.curb_ramps,
         settings.project.driving_side,
     )
 

@@ -40,6 +40,7 @@ class Scene:
     schools: Sequence[Row] = ()
     intersections: Sequence[Row] = ()
     curbs: Sequence[Row] = ()
+    curb_ramps: Sequence[Row] = ()
     settings: Mapping[str, Any] = field(default_factory=dict)
 
     def tables(self) -> dict[str, gpd.GeoDataFrame]:
@@ -50,6 +51,7 @@ class Scene:
             "schools": self.schools,
             "intersections": self.intersections,
             "curbs": self.curbs,
+            "curb_ramps": self.curb_ramps,
         }
         return {name: _table(name, found) for name, found in rows.items() if found}
 

@@ -46,7 +46,15 @@ def test_layers_and_roles() -> None:
         "unserved",
     ]
     names = [role.name for role in ROLES]
-    assert names == ["streets", "intersections", "controls", "schools", "curbs", "yard"]
+    assert names == [
+        "streets",
+        "intersections",
+        "controls",
+        "schools",
+        "curbs",
+        "curb_ramps",
+        "yard",
+    ]
 
 
 def test_formats() -> None:

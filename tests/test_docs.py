@@ -15,6 +15,7 @@ import pytest
 
 from layoutgen.base_file import base_toml
 from layoutgen.config import merge
+from layoutgen.gis.roles import ROLES
 from layoutgen.markings.catalog import rule_catalog
 from layoutgen.settings import json_schema, load_project
 
@@ -79,7 +80,7 @@ def test_json_schema_refuses_what_the_program_refuses() -> None:
 
 
 def json_errors(table: dict[str, object]) -> list[str]:
-    roles = ("streets", "controls", "intersections", "schools", "curbs", "yard")
+    roles = [role.name for role in ROLES]
     base = {"inputs": {name: {"source": "x"} for name in roles}}
     validator = jsonschema.Draft202012Validator(json_schema())
     return [e.message for e in validator.iter_errors(merge(base, table))]

@@ -119,6 +119,13 @@ ROLES: tuple[Role, ...] = (
         (Field("curb_id", "text", "stable id"),),
     ),
     Role(
+        "curb_ramps",
+        ("Point", "MultiPoint"),
+        False,
+        "Curb ramps: a crosswalk leads from ramp to ramp.",
+        (Field("ramp_id", "text", "stable id"),),
+    ),
+    Role(
         "yard",
         ("Point", "MultiPoint"),
         False,

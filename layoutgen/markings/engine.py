@@ -268,24 +268,40 @@ def _stems(table: pd.DataFrame) -> list[str]:
 def _settle_collisions(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Finding]]:
     """Of two markings of one color that overlap, the one of lower priority gives way.
 
-    A line is cut back by what it meets; a figure is left out, because half a figure says nothing.
+    A line is cut back by what it meets, a crosswalk gives up the bars that collide, as long as most
+    of it stays; a figure is left out, because half a figure says nothing.
     """
     shapes = table.geometry.to_numpy().copy()
     is_line = table["is_line"].to_numpy(dtype=bool)
+    walk = (table["kind"] == "crosswalk").to_numpy()
     lost: dict[int, int] = {}
     cut: dict[int, list[int]] = defaultdict(list)
     for weaker, stronger in _collisions(table, shapes):
-        if is_line[weaker]:
+        others = [*cut[weaker], stronger]
+        if is_line[weaker] or (walk[weaker] and _most_stays(shapes[weaker], shapes[others])):
             cut[weaker].append(stronger)
         elif stronger not in lost:
             lost.setdefault(weaker, stronger)
     findings = []
-    for k, others in sorted(cut.items()):
-        rest = shapely.difference(shapes[k], shapely.union_all(shapes[others]))
+    for k, others in sorted((k, o) for k, o in cut.items() if o and k not in lost):
+        cutter = shapely.union_all(shapes[others])
+        rest = _apart(shapes[k], cutter) if walk[k] else shapely.difference(shapes[k], cutter)
         findings.append(_trimmed(table.iloc[k], shapes[k].area - rest.area, shapes[k]))
         shapes[k] = rest if rest.geom_type == "MultiPolygon" else shapely.MultiPolygon([rest])
     findings += [_left_out(table.iloc[k], table.iloc[j], shapes[k]) for k, j in lost.items()]
     return _settled(table, shapes, lost), findings
+
+
+def _apart(bars: Any, cutter: Any) -> Any:
+    """The bars that stay clear of other paint."""
+    parts = shapely.get_parts(bars)
+    return shapely.MultiPolygon(list(parts[~shapely.intersects(parts, cutter)]))
+
+
+def _most_stays(bars: Any, others: NDArray[np.object_]) -> bool:
+    """Whether a crosswalk can spare the bars that collide: three and more than half must stay."""
+    rest = _apart(bars, shapely.union_all(others))
+    return len(rest.geoms) >= 3 and len(rest.geoms) > 0.5 * len(bars.geoms)
 
 
 def _collisions(table: gpd.GeoDataFrame, shapes: NDArray[np.object_]) -> list[tuple[int, int]]:

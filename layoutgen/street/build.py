@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from layoutgen.errors import Finding
@@ -28,6 +30,7 @@ from layoutgen.street.legs import (
 from layoutgen.street.naming import name_crossings
 from layoutgen.street.network import build_network
 from layoutgen.street.params import StreetParams
+from layoutgen.street.ramps import ramp_points, with_ramps
 from layoutgen.street.schools import in_zone, school_zones, zone_stations
 from layoutgen.street.segments import build_segments
 
@@ -68,8 +71,18 @@ def build_design(
     drafts = [draft_legs(k, params.intersection) for k in knots]
     if len(curbs):
         drafts = with_corners(drafts, network.axes, curbs, params)
+    if "curb_ramps" in tables:
+        ramps, found = ramp_points(tables["curb_ramps"])
+        findings += found
+        flat = iter(
+            with_ramps([leg for own in drafts for leg in own], network.axes, ramps, params.ramps)
+        )
+        drafts = [[next(flat) for _ in own] for own in drafts]
     legs, found = laid_out(drafts, policy, params)
-    findings += found
+    places = {
+        leg.leg_id: k.crossing.xy for k, own in zip(knots, drafts, strict=True) for leg in own
+    }
+    findings += [replace(f, geometry=shapely.Point(places[f.feature_id])) for f in found]
     intersections = _intersections(knots, legs, network.axes)
     blocks = _blocks(segments, intersections, schools, network.axes)
     nodes = {str(i): (float(x), float(y)) for i, (x, y) in enumerate(network.nodes)}

@@ -148,7 +148,7 @@ class Leg:
     +1 away from it (the departure). `at_end` tells that the leg starts at the segment's last point,
     so that leg station 0 is the end of the axis. `circular` = it leads into a roundabout. `room_ft`
     is the length the leg may use; `pocket_ft` how far the center lane of the street serves this
-    approach as a turn lane.
+    approach as a turn lane; `crossing` the line from curb ramp to curb ramp, if there are ramps.
     """
 
     leg_id: str
@@ -166,6 +166,7 @@ class Leg:
     pocket_ft: float
     school: bool
     circular: bool
+    crossing: Cut | None
     layout: LegLayout
 
     @property

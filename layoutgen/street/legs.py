@@ -138,6 +138,7 @@ def draft_legs(node: Node, params: IntersectionParams) -> list[Leg]:
             pocket_ft=0.0,
             school=node.school,
             circular=any(e.segment.roundabout for e in node.ends) and not end.segment.roundabout,
+            crossing=None,
             layout=_bare(_curb(i, node.ends, params)),
         )
         for i, (leg_id, end) in enumerate(
@@ -279,6 +280,8 @@ def _pocket_movements(leg: Leg, side: Side) -> tuple[tuple[str, ...], ...]:
 def _lay_out(leg: Leg, policy: LegPolicy, params: StreetParams) -> tuple[Leg, list[Finding]]:
     needs = policy(leg_attributes(leg)) if leg.segment.paved else LegNeeds()
     curb = leg.layout.curb
+    if leg.crossing is not None and needs.crosswalk_ft:
+        curb = leg.crossing.moved(-(needs.crosswalk_setback_ft + needs.crosswalk_ft / 2))
     layout, dropped = lay_out_leg(
         curb, needs, leg.edges_ft, leg.room_ft, params.intersection.lines_gap_ft
     )

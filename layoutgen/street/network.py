@@ -171,9 +171,12 @@ def _split_lines(
     )
     text = "another street ends on the inside of this line; the line was split there"
     points = shapely.points(lines.locate(t_line, t_at)) if len(t_line) else []
+    # lines that share a vertex meet by design (OpenStreetMap); only the others are a repair
+    shared = {(i, round(s, 1)) for i, s in zip(v_line.tolist(), v_at.tolist(), strict=True)}
     findings = [
         Finding("split_at_touch", "notice", "streets", rows[i].source_ids[0], text, "", p)
-        for i, p in zip(t_line.tolist(), points, strict=True)
+        for i, s, p in zip(t_line.tolist(), t_at.tolist(), points, strict=True)
+        if (i, round(s, 1)) not in shared
     ]
     return pieces, parent, findings
 

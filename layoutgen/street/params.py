@@ -13,6 +13,7 @@ from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import Side
 from layoutgen.street.intersection import IntersectionParams
 from layoutgen.street.network import NetworkParams
+from layoutgen.street.ramps import RampParams
 
 
 class SchoolParams(Params):
@@ -54,4 +55,5 @@ class StreetParams:
     school: SchoolParams
     pocket: PocketParams
     curbs: CurbParams
+    ramps: RampParams
     side: Side
