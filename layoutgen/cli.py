@@ -64,6 +64,9 @@ def init(
     """Look into the files, propose the field mapping, and write a commented project file."""
     proposal = pipeline.propose_project(sources, output, force)
     _say(report.proposal_table(proposal, output))
+    for message in proposal.messages:
+        _say(message)
+    _say(f"check every line of {output}, then: layoutgen check {output}")
 
 
 @app.command()
@@ -123,9 +126,11 @@ def run(project: ProjectArgument) -> None:
         tours = pipeline.route(loaded, layout, step)
         step("exporting")
         written = pipeline.export(loaded, pipeline.EXPORTS, None)
-    _say(report.layout_table(layout))
-    _say(report.tours_table(tours))
-    _say(report.findings_table(layout.findings, every=_State.level > 0))
+    if _State.level > 0:
+        _say(report.tours_table(tours))
+        _say(report.findings_table(layout.findings, every=True))
+    _say(report.layout_table(layout, by=["kind"]))
+    _say(report.findings_line(layout.findings))
     _say(report.summary(layout, tours, loaded))
     _say(f"wrote {loaded.output} and {len(written)} files in {loaded.output.with_suffix('')}")
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
 
+from rich import box
+from rich.markup import escape
 from rich.table import Table
 
 from layoutgen.config import Params
@@ -28,20 +30,19 @@ def inputs_table(layout: Layout) -> Table:
     for role, rows in layout.inputs.rows.items():
         reported = reported_rows(layout.findings, role)
         name = Path(layout.inputs.files[role]).name
-        table.add_row(role, name, str(rows), str(rows - reported), str(reported))
+        _add(table, role, name, str(rows), str(rows - reported), str(reported))
     design = layout.design
     table.caption = f"{len(design.segments)} segments, {len(design.intersections)} intersections"
     return table
 
 
-def layout_table(layout: Layout) -> Table:
-    """Markings by kind and style."""
-    columns = ["marking", "style", "color", ">count", ">area sq ft", ">paint gal", ">beads lb"]
-    table = _table("markings", columns)
-    groups = layout.markings.groupby(["kind", "style", "color"], sort=True)
-    for (kind, style, color), rows in groups:
+def layout_table(layout: Layout, *, by: Sequence[str] = ("kind", "style", "color")) -> Table:
+    """Markings by kind, and by style and color if wished."""
+    names = ["marking" if column == "kind" else column for column in by]
+    table = _table("markings", [*names, ">count", ">area sq ft", ">paint gal", ">beads lb"])
+    for keys, rows in layout.markings.groupby(list(by), sort=True):
         sums = [rows["area_sqft"].sum(), rows["paint_gal"].sum(), rows["beads_lb"].sum()]
-        table.add_row(kind, style, color, f"{len(rows):,}", *(f"{v:,.1f}" for v in sums))
+        _add(table, *keys, f"{len(rows):,}", *(f"{v:,.1f}" for v in sums))
     return table
 
 
@@ -52,7 +53,8 @@ def tours_table(tours: TourTables) -> Table:
     for row in tours.tours.to_dict("records"):
         other = row["dry_min"] + row["wait_min"] + row["changeover_min"]
         names = ("date", "truck", "start", "finish", "jobs")
-        table.add_row(
+        _add(
+            table,
             *(str(row[c]).removeprefix("day ").removeprefix("truck ") for c in names),
             f"{row['drive_mi']:.1f}",
             *(f"{v:.0f}" for v in (row["drive_min"], row["paint_min"], other)),
@@ -70,7 +72,7 @@ def findings_table(log: FindingLog, *, every: bool) -> Table | str:
     if every:
         table = _table("findings", ["severity", "code", "source", "id", "what", "fix"])
         for f in log:
-            table.add_row(f.severity, f.code, f.source, f.feature_id, f.text, f.fix)
+            _add(table, f.severity, f.code, f.source, f.feature_id, f.text, f.fix)
         return table
     groups: dict[tuple[str, str], list[Any]] = defaultdict(list)
     for f in log:
@@ -79,8 +81,15 @@ def findings_table(log: FindingLog, *, every: bool) -> Table | str:
     for (severity, code), found in sorted(groups.items()):
         ids = ", ".join(sorted({f.feature_id for f in found if f.feature_id})[:_MAX_EXAMPLES])
         more = ", ..." if ids and len(found) > _MAX_EXAMPLES else ""
-        table.add_row(severity, code, str(len(found)), found[0].text, ids + more)
+        _add(table, severity, code, str(len(found)), found[0].text, ids + more)
     return table
+
+
+def findings_line(log: FindingLog) -> str:
+    """Number of findings by severity, in one line."""
+    count = Counter(f.severity for f in log)
+    told = ", ".join(f"{count[s]} {s}s" for s in ("error", "warning", "notice") if count[s])
+    return f"findings: {told or 'none'}; see layer findings, or --verbose before the command"
 
 
 def summary(layout: Layout, tours: TourTables, project: Project) -> str:
@@ -129,9 +138,9 @@ def rules_tables() -> Iterator[Table]:
     """Every rule with its settings."""
     for name, rule in rule_catalog().items():
         table = _table(f"[rules.{name}]", ["setting", "default", "range", "source", "meaning"])
-        table.caption = rule.text
+        table.caption = escape(rule.text)
         for key, default, allowed, source, text in settings_rows(rule.params):
-            table.add_row(key, default, allowed, source, text)
+            _add(table, key, default, allowed, source, text)
         yield table
 
 
@@ -174,7 +183,7 @@ def proposal_table(proposal: Any, output: Path) -> Table:
     table = _table(f"wrote {output}", ["role", "field", "column", ">confidence", "why"])
     for row in proposal.rows:
         column = row.column if isinstance(row.column, str) else " + ".join(row.column)
-        table.add_row(row.role, row.field, column, f"{row.confidence:.2f}", row.why)
+        _add(table, row.role, row.field, column, f"{row.confidence:.2f}", row.why)
     return table
 
 
@@ -189,10 +198,24 @@ def _choices(annotation: Any) -> str:
     return f"list of {_choices(inner[0])}" if inner else ""
 
 
+def _add(table: Table, *cells: str) -> None:
+    """A row of plain text: what looks like markup in a name or a setting is shown as it is."""
+    table.add_row(*(escape(cell) for cell in cells))
+
+
 def _table(title: str, columns: list[str]) -> Table:
     """Table whose columns starting with `>` stand right."""
-    table = Table(title=title, title_justify="left", header_style="bold", caption_justify="left")
+    table = Table(
+        title=escape(title),
+        title_justify="left",
+        header_style="bold",
+        caption_justify="left",
+        box=box.SIMPLE_HEAD,
+        pad_edge=False,
+    )
     for name in columns:
         right = name.startswith(">")
-        table.add_column(name.lstrip(">"), justify="right" if right else "left", overflow="fold")
+        table.add_column(
+            escape(name.lstrip(">")), justify="right" if right else "left", overflow="fold"
+        )
     return table

@@ -152,7 +152,10 @@ def project_of(raw: Raw, path: Path) -> Project:
     table = merge({"defaults": {k: dict(v) for k, v in CLASS_TABLES.items()}}, raw.table)
     settings = validate(settings_model(), raw, table)
     if "streets" not in settings.inputs:
-        raise ConfigError(f"{raw.place(('inputs',))}: inputs.streets: this input is required.")
+        raise ConfigError(
+            f"{raw.place(('inputs',))}: inputs.streets: this input is required. "
+            'Add [inputs.streets] with source = "FILE".'
+        )
     if settings.project.crs:
         parse_crs(settings.project.crs, raw.place(("project", "crs")) + ": project.crs")
     output = _default_output(settings, path)

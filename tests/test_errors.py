@@ -229,6 +229,39 @@ def test_missing_project_and_formats_and_ids(tmp_path: Path) -> None:
     assert "no marking" in done.stderr
 
 
+def test_data_that_give_nothing_still_end_well(tmp_path: Path) -> None:
+    """Tiny streets, a broken coordinate, markup in names: findings, not faults."""
+    inf = float("inf")
+    lines = [
+        shapely.LineString([(2000000, 700000), (2000005, 700000)]),
+        shapely.LineString([(2000005, 700000), (2000009, 700000)]),
+        shapely.LineString([(2000005, 700000), (2000005, 700003)]),
+        shapely.LineString([(2000005, 700000), (inf, 700003)]),
+    ]
+    table = gpd.GeoDataFrame(
+        {"segment_id": ["1", "2", "3", "4"], "name": ["[bold]a[/]", "=1+1", "", None]},
+        geometry=lines,
+        crs="EPSG:2264",
+    )
+    table.to_file(tmp_path / "streets.gpkg")
+    (tmp_path / "p.toml").write_text(GOOD + '[rules.crosswalk]\nat = ["every_leg"]\n')
+    done = call(tmp_path, "--verbose", "run", "p.toml")
+    assert done.returncode == 0, done.stderr
+    assert "bad_coordinates" in done.stdout
+    assert "0 jobs in 0 truck shifts" in done.stdout
+
+
+def test_init_takes_the_only_line_layer_for_streets(tmp_path: Path) -> None:
+    streets(tmp_path, "net.gpkg")
+    done = call(tmp_path, "init", "net.gpkg", "-o", "new.toml")
+    assert done.returncode == 0, done.stderr
+    assert "layoutgen check new.toml" in done.stdout
+    assert call(tmp_path, "check", "new.toml").returncode == 0
+    again = call(tmp_path, "init", "net.gpkg", "-o", "new.toml")
+    assert again.returncode == 1
+    assert "--force" in again.stderr
+
+
 def test_wrong_usage_is_exit_2(tmp_path: Path) -> None:
     for args in (["generate"], ["generate", "a.toml", "b.toml"], ["paint", "a.toml"], ["init"]):
         assert call(tmp_path, *args).returncode == 2, args

@@ -33,7 +33,9 @@ Row = Mapping[str, Any]
 
 
 def write(package: Path, folder: Path) -> list[Path]:
-    """Write `tour_<id>.gpx` for every tour.
+    """Write `tour_<id>.gpx` for every tour; files of tours that are no more are removed.
+
+    A crew must not find yesterday's tour beside today's. Only files this program made are touched.
 
     Raises:
         InputError: the package has no tours: the trucks are not routed yet.
@@ -47,7 +49,17 @@ def write(package: Path, folder: Path) -> list[Path]:
         name: _document(tour, [v for v in visits if v["tour_id"] == tour["tour_id"]], jobs)
         for name, tour in zip(names, tours, strict=True)
     }
-    return write_texts(folder, texts)
+    written = write_texts(folder, texts)
+    for old in set(folder.glob("tour_*.gpx")) - set(written):
+        if _is_ours(old):
+            old.unlink()
+    return written
+
+
+def _is_ours(path: Path) -> bool:
+    """Whether this program made a GPX file."""
+    with path.open(encoding="utf-8", errors="replace") as file:
+        return 'creator="layoutgen' in file.read(1000)
 
 
 def short_name(text: str, length: int = NAME_LENGTH) -> str:

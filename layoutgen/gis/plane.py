@@ -45,7 +45,10 @@ def parse_crs(text: str, key: str) -> pyproj.CRS:
 
 def center_of(table: gpd.GeoDataFrame) -> tuple[float, float]:
     """(lon, lat) of the middle of a table's extent; the table has a CRS and some geometry."""
-    west, south, east, north = table.total_bounds
+    each = table.geometry.bounds.to_numpy(dtype=float)
+    each = each[np.isfinite(each).all(axis=1)]
+    west, south = each[:, :2].min(axis=0)
+    east, north = each[:, 2:].max(axis=0)
     to_globe = pyproj.Transformer.from_crs(table.crs, WGS84, always_xy=True)
     lon, lat = to_globe.transform((west + east) / 2, (south + north) / 2)
     return float(lon), float(lat)
@@ -64,7 +67,11 @@ def check_crs(table: gpd.GeoDataFrame, label: str) -> list[Finding]:
         )
     if table.geometry.is_empty.all() or table.geometry.isna().all():
         return []
-    bounds = np.asarray(table.total_bounds, dtype=float)
+    each = table.geometry.bounds.to_numpy(dtype=float)
+    each = each[np.isfinite(each).all(axis=1)]  # rows with broken coordinates are told one by one
+    if not len(each):
+        return []
+    bounds = np.concatenate([each[:, :2].min(axis=0), each[:, 2:].max(axis=0)])
     west, south, east, north = _on_globe(table.crs, bounds)
     if not _is_globe((west, south, east, north)):
         raise InputError(

@@ -31,6 +31,8 @@ SUFFIXES = (
 _OSM = (".osm", ".pbf")
 _OWN = {"markings", "run_info"}  # layers that only our own output has
 _LEAST_ROLE = 0.4
+#: score of the only line layer, where nothing says that it holds streets
+_GUESS = 0.2
 #: what a street field says for a layer to be streets; an id or a status says nothing
 _WEIGHTS = {"name": 0.4, "street_class": 0.3, "oneway": 0.2, "width_ft": 0.2}
 _WEIGHTS |= {"segment_id": 0.0, "status": 0.0}
@@ -149,13 +151,31 @@ def _choose(looks: Sequence[Look]) -> tuple[list[Pick], list[str]]:
             continue
         taken.add(id(pick.look))
         picks[pick.role.name] = replace(pick, base=_base_of(pick))
+    if "streets" not in picks and (only := _only_lines(looks, taken)) is not None:
+        taken.add(id(only))
+        picks["streets"] = Pick(role("streets"), only, _GUESS)
     for look in looks:
         size = f"{rows_text(len(look.table))}, {look.shape or 'no geometry'}"
         notes.setdefault(id(look), f"{look.label}: fits no role ({size})")
     left = [notes[id(look)] for look in looks if id(look) not in taken]
+    if "streets" in picks and picks["streets"].score <= _GUESS:
+        left.append(f"{picks['streets'].look.label}: taken for streets as the only line layer")
     if "streets" not in picks:
         left.append("no source looks like street centerlines: fill in [inputs.streets]")
     return [picks[r.name] for r in ROLES if r.name in picks], left
+
+
+def _only_lines(looks: Sequence[Look], taken: set[int]) -> Look | None:
+    """The one line layer that nothing speaks against, where there is just one."""
+    never = set(known_names()["roles"]["streets"]["never"])
+    lines = [
+        look
+        for look in looks
+        if id(look) not in taken
+        and look.shape == "Line"
+        and not name_words(f"{look.path.stem} {look.layer}") & never
+    ]
+    return lines[0] if len(lines) == 1 else None
 
 
 def _osm_picks(scored: Sequence[Pick]) -> dict[str, Pick]:

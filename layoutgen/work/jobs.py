@@ -80,8 +80,10 @@ def group(
     """
     todo, findings = _usable(markings, design)
     rows, turned = _with_direction(todo, design)
-    rows = pd.concat([_set_ups(rows[~rows["is_line"]], params.reach_ft), _runs(rows)])
-    jobs = _records(rows, design, crew) if len(rows) else []
+    is_line = rows["is_line"].astype(bool)
+    parts = [_set_ups(rows[~is_line], params.reach_ft)] if (~is_line).any() else []
+    parts += [_runs(rows)] if is_line.any() else []
+    jobs = _records(pd.concat(parts), design, crew) if parts else []
     return sorted(jobs, key=lambda job: job.job_id), findings + turned
 
 

@@ -160,3 +160,14 @@ def test_short_names_do_not_end_in_half_a_character() -> None:
     assert short_name("ab👩\u200d👧", 4) == "ab👩"
     assert short_name("  two\n\twords\x07 ") == "two words"
     assert all(not unicodedata.combining(short_name(n)[0]) for n in NASTY)
+
+
+def test_files_of_tours_that_are_no_more_are_removed(package: Path, tmp_path: Path) -> None:
+    """Yesterday's tour must not lie beside today's; what others put there stays."""
+    ours = tmp_path / "tour_gone.gpx"
+    theirs = tmp_path / "tour_mine.gpx"
+    written = write(package, tmp_path)
+    ours.write_bytes(written[0].read_bytes())
+    theirs.write_text("<gpx creator='somebody else'/>")
+    again = write(package, tmp_path)
+    assert sorted(tmp_path.glob("*.gpx")) == sorted([*again, theirs])
