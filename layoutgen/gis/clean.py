@@ -130,13 +130,12 @@ def _drop_twins(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Finding
         Finding("duplicate_line", "warning", "streets", str(i), f"same line as {f}", fix, g, 1)
         for i, f, g in zip(lost["source_id"], kept, lost.geometry, strict=True)
     ]
-    return table[~twin].drop(columns="_key"), found
+    return table[~twin], found
 
 
 def _unique_ids(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Finding]]:
     """Equal ids on different lines get a running number, in an order rows cannot change."""
-    order = np.argsort([stable_id(line) for line in table.geometry.to_numpy()], kind="stable")
-    table = table.iloc[order]
+    table = table.sort_values("_key", kind="stable").drop(columns="_key")
     number = table.groupby("segment_id").cumcount().to_numpy()
     again = number > 0
     ids = table["segment_id"].to_numpy(dtype=object, copy=True)
