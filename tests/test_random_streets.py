@@ -1,7 +1,7 @@
 """Random intersections of three to five legs: whatever the data, the paint must stay sane.
 
-Skews down to 32 degrees, one-way streets drawn either way, odd lanes, wrong widths, turn lanes, both
-driving sides. Numbered seeds, so that a failure can be looked at again.
+Skews down to 32 degrees, one-way streets drawn either way, odd lanes, wrong widths, both driving
+sides. Numbered seeds, so that a failure can be looked at again.
 """
 
 from __future__ import annotations
