@@ -183,7 +183,8 @@ def proposal_table(proposal: Any, output: Path) -> Table:
     table = _table(f"wrote {output}", ["role", "field", "column", ">confidence", "why"])
     for row in proposal.rows:
         column = row.column if isinstance(row.column, str) else " + ".join(row.column)
-        _add(table, row.role, row.field, column, f"{row.confidence:.2f}", row.why)
+        why = row.why if row.active else f"left as a comment: {row.why}"
+        _add(table, row.role, row.field, column, f"{row.confidence:.2f}", why)
     return table
 
 

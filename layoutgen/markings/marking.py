@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from layoutgen.config import Params, choice
+from layoutgen.config import Params, choice, length
 from layoutgen.street.design import Cut, Leg, Segment
 from layoutgen.street.intersection import LegNeeds
 
@@ -141,6 +141,27 @@ class RuleParams(Params):
     """Settings that every rule has."""
 
     enabled: bool = choice(True, source="design", text="false = the rule asks for nothing")
+
+
+class LineParams(RuleParams):
+    """Settings of rules that paint solid and broken lines along a street."""
+
+    line_width_ft: float = length(
+        "4 in", low="4 in", high="6 in", source="LINE-01", text="normal line"
+    )
+    painted_ft: float = length(
+        "10 ft", low="5 ft", high="20 ft", source="LINE-04", text="piece of a broken line"
+    )
+    gap_ft: float = length(
+        "30 ft", low="10 ft", high="60 ft", source="LINE-05", text="gap of a broken line"
+    )
+    shortest_ft: float = length(
+        "20 ft",
+        low="0 ft",
+        high="200 ft",
+        source="common practice",
+        text="shorter stretches are left unmarked",
+    )
 
 
 MarkFunction = Callable[[Any, Any], Iterator[Marking]]

@@ -12,34 +12,18 @@ from collections.abc import Iterator
 from layoutgen.config import length
 from layoutgen.markings.marking import (
     Frame,
+    LineParams,
     LineShape,
     Marking,
     Rule,
-    RuleParams,
     Stroke,
 )
 from layoutgen.street.design import Block, Leg, Strip
 
 
-class Params(RuleParams):
-    line_width_ft: float = length(
-        "4 in", low="4 in", high="6 in", source="LINE-01", text="each line"
-    )
+class Params(LineParams):
     double_gap_ft: float = length(
         "4 in", low="2 in", high="12 in", source="LINE-03", text="between the lines of a double"
-    )
-    painted_ft: float = length(
-        "10 ft", low="5 ft", high="20 ft", source="LINE-04", text="piece of a broken line"
-    )
-    gap_ft: float = length(
-        "30 ft", low="10 ft", high="60 ft", source="LINE-05", text="gap of a broken line"
-    )
-    shortest_ft: float = length(
-        "20 ft",
-        low="0 ft",
-        high="200 ft",
-        source="common practice",
-        text="shorter stretches are left unmarked",
     )
 
 

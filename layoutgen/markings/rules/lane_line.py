@@ -12,27 +12,18 @@ from layoutgen.config import length
 from layoutgen.markings.lanes import turns
 from layoutgen.markings.marking import (
     Frame,
+    LineParams,
     LineShape,
     Marking,
     Rule,
-    RuleParams,
     Stroke,
 )
 from layoutgen.street.design import Block, Leg, Strip
 
 
-class Params(RuleParams):
-    line_width_ft: float = length(
-        "4 in", low="4 in", high="6 in", source="LINE-01", text="broken line"
-    )
+class Params(LineParams):
     turn_line_width_ft: float = length(
         "8 in", low="4 in", high="12 in", source="LANE-05", text="solid line beside a turn lane"
-    )
-    painted_ft: float = length(
-        "10 ft", low="5 ft", high="20 ft", source="LINE-04", text="piece of a broken line"
-    )
-    gap_ft: float = length(
-        "30 ft", low="10 ft", high="60 ft", source="LINE-05", text="gap of a broken line"
     )
     turn_solid_ft: float = length(
         "100 ft",
@@ -40,13 +31,6 @@ class Params(RuleParams):
         high="600 ft",
         source="common practice",
         text="solid stretch before the stop line beside a lane that must turn",
-    )
-    shortest_ft: float = length(
-        "20 ft",
-        low="0 ft",
-        high="200 ft",
-        source="common practice",
-        text="shorter stretches are left unmarked",
     )
 
 
