@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import os
 import subprocess
 import sys
 import warnings
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
+from unittest import mock
 
 import geopandas as gpd
 import pytest
 import shapely
+
+from layoutgen import cli
 
 ROOT = Path(__file__).parents[1]
 GOOD = """
@@ -23,11 +29,40 @@ source = "streets.gpkg"
 OLD_OUTPUT = b"an earlier result"
 
 
-def call(folder: Path, *args: str) -> subprocess.CompletedProcess[str]:
-    """The command, run in a folder."""
+@dataclass(frozen=True)
+class Done:
+    """What one call of the command left behind."""
+
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+def call(folder: Path, *args: str) -> Done:
+    """The command, run in a folder, in this process: a start of Python takes longer than a run."""
+    said, told = io.StringIO(), io.StringIO()
+    cli.out.width = 400  # tables must not fold the words that tests look for
+    with (
+        contextlib.chdir(folder),
+        contextlib.redirect_stdout(said),
+        contextlib.redirect_stderr(told),
+        mock.patch.object(sys, "argv", ["layoutgen", *args]),
+        warnings.catch_warnings(),
+    ):
+        warnings.simplefilter("ignore")
+        try:
+            cli.main()
+            code: object = 0
+        except SystemExit as stop:
+            code = stop.code
+    return Done(int(str(code or 0)), said.getvalue(), told.getvalue())
+
+
+def started(folder: Path, *args: str) -> Done:
+    """The command as a program of its own."""
     code = "from layoutgen.cli import main; main()"
     env = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "400"}
-    return subprocess.run(
+    done = subprocess.run(
         [sys.executable, "-c", code, *args],
         cwd=folder,
         env=env,
@@ -35,6 +70,7 @@ def call(folder: Path, *args: str) -> subprocess.CompletedProcess[str]:
         text=True,
         timeout=120,
     )
+    return Done(done.returncode, done.stdout, done.stderr)
 
 
 def streets(folder: Path, name: str = "streets.gpkg", *, crs: str | None = "EPSG:2264") -> Path:

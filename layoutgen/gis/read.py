@@ -51,6 +51,9 @@ class InputParams(Params):
     units: dict[str, str] = choice(
         {}, source="design", text="our field = unit of their plain numbers, e.g. m or km/h"
     )
+    constants: dict[str, str | int | float | bool] = choice(
+        {}, source="design", text="our field = value of every row, where no column tells it"
+    )
     where: dict[str, Any] = choice({}, source="design", text="use only rows whose columns match")
 
 
@@ -152,6 +155,9 @@ def map_fields(
     out: dict[str, Any] = {}
     for fld in known.fields:
         column = _source_column(kept, fld, spec, label)
+        if fld.name in spec.constants:
+            out[fld.name] = _constant(fld, spec, label, len(kept))
+            continue
         out[fld.name], found = _convert(column, fld, spec, known)
         findings += found
     table = gpd.GeoDataFrame(out, geometry=kept.geometry.array, crs=raw.crs, index=kept.index)
@@ -257,7 +263,7 @@ def _filter(
 def _check_names(spec: InputParams, known: Role, label: str) -> None:
     """Every name on the left of a mapping must be one of the role's fields."""
     ours = [fld.name for fld in known.fields]
-    for part in ("fields", "values", "units"):
+    for part in ("fields", "values", "units", "constants"):
         for name in getattr(spec, part):
             if name not in ours:
                 raise InputError(f"{label}.{part}.{name}: no such field.{nearest(name, ours)}")
@@ -306,6 +312,18 @@ def _convert(
     found = [_unknown_code(code, int((texts == code).sum()), fld, known) for code in sorted(bad)]
     values = np.array([parsed[text] for text in texts], dtype=object)
     return values, found
+
+
+def _constant(fld: Field, spec: InputParams, label: str, rows: int) -> Any:
+    """The value of every row, from the settings."""
+    text = _text(spec.constants[fld.name])
+    value, ok = _parse(text, fld, spec.units.get(fld.name, ""))
+    if not ok:
+        allowed = ", ".join(fld.choices) or fld.type
+        raise InputError(f"{label}.constants.{fld.name}: {text!r} is none of: {allowed}.")
+    out = np.empty(rows, dtype=object)
+    out[:] = value
+    return out
 
 
 def _unknown_code(code: str, count: int, fld: Field, known: Role) -> Finding:
