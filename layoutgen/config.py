@@ -276,9 +276,21 @@ def _measured(value: str, dimension: str) -> float:
 def _holds(got: Any, wanted: Any) -> bool:
     if isinstance(wanted, list):
         return any(_holds(got, one) for one in wanted)
-    if isinstance(wanted, str) and (match := re.match(r"^(>=|<=|>|<|not)\s*(.+)$", wanted)):
-        return _compares(got, match.group(1), match.group(2).strip())
+    if isinstance(wanted, str) and (match := re.match(r"^(>=|<=|>|<|not\s)\s*(.+)$", wanted)):
+        return _compares(got, match.group(1).strip(), match.group(2).strip())
+    if _is_number(got) and _is_number(wanted):
+        return float(got) == float(wanted)
     return got is not None and str(got).casefold() == str(wanted).casefold()
+
+
+def _is_number(value: Any) -> bool:
+    """Numbers, and texts that are numbers: 25, 25.0 and "25" ask for the same."""
+    if isinstance(value, bool) or value is None:
+        return False
+    try:
+        return float(value) == float(value)
+    except (TypeError, ValueError):
+        return False
 
 
 def _compares(got: Any, sign: str, text: str) -> bool:
@@ -300,6 +312,9 @@ def _collect(
         raise ConfigError(f"{path}: files extend each other in a ring: {ring}")
     table, text = _parse(path)
     bases = table.pop("extends", [])
+    if not isinstance(bases, str | list):
+        line = line_of(text, ("extends",))
+        raise ConfigError(f"{path}:{line}: extends: expected a file name or a list, got {bases!r}.")
     files.append((path, _absolute(table, path.parent), text))
     for name in [bases] if isinstance(bases, str) else bases:
         _collect(_base_path(path, str(name), text), files, (*chain, path.resolve()))

@@ -159,6 +159,7 @@ def project_of(raw: Raw, path: Path) -> Project:
     if settings.project.crs:
         parse_crs(settings.project.crs, raw.place(("project", "crs")) + ": project.crs")
     output = _default_output(settings, path)
+    _refuse_output(output, raw)
     rules = tuple(_rule_setting(name, rule, settings, raw) for name, rule in rule_catalog().items())
     text = json.dumps(settings.model_dump(mode="json"), sort_keys=True)
     digest = hashlib.sha256(text.encode()).hexdigest()[:16]
@@ -221,6 +222,20 @@ def _default_output(settings: SettingsBase, path: Path) -> SettingsBase:
         return settings
     placed = settings.project.model_copy(update={"output": str(path.resolve().parent / output)})
     return settings.model_copy(update={"project": placed})
+
+
+def _refuse_output(settings: SettingsBase, raw: Raw) -> None:
+    """The output must be a GeoPackage, and never a file that is read."""
+    place = raw.place(("project", "output"))
+    out = Path(settings.project.output)
+    if out.suffix.lower() != ".gpkg":
+        raise ConfigError(f"{place}: project.output: {out.name} must end in .gpkg.")
+    for name, spec in settings.inputs.items():
+        if Path(spec.source).resolve() == out.resolve():
+            raise ConfigError(
+                f"{place}: project.output: {out.name} is the source of inputs.{name} and would be "
+                "overwritten. Name another file."
+            )
 
 
 def _refuse_unknown_classes(raw: Raw) -> None:

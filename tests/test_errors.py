@@ -155,6 +155,24 @@ SETTINGS = {
     "no streets": ("[project]\nname = 'x'\n", ["inputs.streets", "required"]),
     "base missing": ('extends = "nowhere.toml"\n' + GOOD, ["p.toml:1: extends", "nowhere.toml"]),
     "ring": ('extends = "p.toml"\n' + GOOD, ["ring", "p.toml"]),
+    "extends is a number": ("extends = 5\n" + GOOD, ["p.toml:1: extends", "5"]),
+    "output is an input": (
+        GOOD.replace('"out.gpkg"', '"streets.gpkg"'),
+        ["p.toml:3: project.output", "overwritten"],
+    ),
+    "output has another ending": (
+        GOOD.replace('"out.gpkg"', '"out.shp"'),
+        ["p.toml:3: project.output", ".gpkg"],
+    ),
+    "unit that is none": (
+        GOOD + 'units = { width_ft = "meters" }\n',
+        ["inputs.streets.units.width_ft", "'meters'"],
+    ),
+    "unit of speed for a width": (
+        GOOD + 'units = { width_ft = "mph" }\n',
+        ["inputs.streets.units.width_ft", "'mph'"],
+    ),
+    "nothing left by where": (GOOD + "where = { NAME = 'x' }\n", ["no row is left by `where`"]),
     "bad clock": (GOOD + '[crew]\nshift_start = "7 am"\n', ["crew.shift_start", "07:00"]),
 }
 

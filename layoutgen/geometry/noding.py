@@ -53,6 +53,8 @@ def touched(
 
 def split(lines: Polylines, line: Ints, station: Floats) -> tuple[NDArray[np.object_], Ints]:
     """Pieces of all lines cut at stations, in order along each line, and the line of each piece."""
+    if not len(lines):
+        return np.empty(0, dtype=object), np.empty(0, dtype=np.int64)
     cut_line = np.concatenate([np.arange(len(lines)), line])
     cut_at = np.concatenate([np.zeros(len(lines)), station])
     order = np.lexsort([cut_at, cut_line])

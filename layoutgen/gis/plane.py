@@ -72,6 +72,11 @@ def check_crs(table: gpd.GeoDataFrame, label: str) -> list[Finding]:
     if not len(each):
         return []
     bounds = np.concatenate([each[:, :2].min(axis=0), each[:, 2:].max(axis=0)])
+    if table.crs.is_projected and _looks_like_degrees(bounds):
+        raise InputError(
+            f"{label}: coordinates {_corner(bounds)} look like degrees, but do not fit "
+            f'{_crs_name(table.crs)}, which is projected. Set `crs = "EPSG:4326"` for this input.'
+        )
     west, south, east, north = _on_globe(table.crs, bounds)
     if not _is_globe((west, south, east, north)):
         raise InputError(
@@ -94,6 +99,13 @@ def to_plane(table: gpd.GeoDataFrame, plane: pyproj.CRS) -> gpd.GeoDataFrame:
     """Table on the working plane, without Z."""
     flat = table.set_geometry(shapely.force_2d(table.geometry.array))
     return flat.set_crs(table.crs, allow_override=True).to_crs(plane)
+
+
+def _looks_like_degrees(bounds: Any) -> bool:
+    """Longitudes and latitudes of a place, rather than metres or feet near some origin."""
+    west, south, east, north = bounds
+    inside = -180 <= west <= east <= 180 and -90 <= south <= north <= 90
+    return bool(inside and max(east - west, north - south) < 5.0)
 
 
 def _on_globe(crs: pyproj.CRS, bounds: Any) -> tuple[float, float, float, float]:

@@ -6,6 +6,7 @@ Only this module and its siblings in `gis` open files. A file that cannot be use
 
 from __future__ import annotations
 
+import math
 import re
 import warnings
 from collections.abc import Callable, Mapping
@@ -28,10 +29,20 @@ from layoutgen.gis.roles import ROLES, Field, Role, role
 
 #: GDAL keeps OSM node ids in a table that must be sorted; many extracts are not
 _GDAL_OPTIONS = {"OSM_USE_CUSTOM_INDEXING": "NO"}
-_NUMBER = re.compile(r"^\s*([-+]?[0-9]*\.?[0-9]+)\s*(mph|km/h|kmh|knots|ft|m|cm|in|')?\s*$")
+_NUMBER = re.compile(r"^\s*([-+]?[0-9]*\.?[0-9]+)\s*(mph|km/h|kmh|ft|m|cm|in|')?\s*$")
 _FIELD_UNIT = {"_ft": ("ft", "length"), "_mph": ("mph", "speed")}
 #: one pair of an HSTORE text as GDAL writes it; quotes and backslashes inside are escaped
 _TAG = re.compile(r'"((?:[^"\\]|\\.)*)"=>"((?:[^"\\]|\\.)*)"')
+#: numbers that may be negative; elsewhere -1, -9999 and the like stand for "unknown"
+_SIGNED = ("bearing_deg", "level_from", "level_to")
+#: beyond these a number is no measure of a street
+_MOST = {
+    "lanes": 20,
+    "lanes_forward": 12,
+    "lanes_backward": 12,
+    "width_ft": 400.0,
+    "speed_mph": 120.0,
+}
 _YES = {"yes", "y", "true", "t", "1", "-1"}
 _NO = {"no", "n", "false", "f", "0", ""}
 
@@ -92,6 +103,11 @@ def read_inputs(specs: Mapping[str, InputParams]) -> tuple[Inputs, list[Finding]
         tables[known.name], found = map_fields(raw, specs[known.name], known)
         findings += found + check_crs(tables[known.name], _label(specs[known.name], known))
     streets = tables["streets"]
+    if rows["streets"] and not len(streets):
+        raise InputError(
+            f"{_label(specs['streets'], role('streets'))}: no row is left by `where`. "
+            "Check the columns and values it asks for."
+        )
     if streets.geometry.isna().all() or streets.geometry.is_empty.all():
         raise InputError(f"{_label(specs['streets'], role('streets'))}: no row has a geometry.")
     plane = working_plane(*center_of(streets))
@@ -267,6 +283,17 @@ def _check_names(spec: InputParams, known: Role, label: str) -> None:
         for name in getattr(spec, part):
             if name not in ours:
                 raise InputError(f"{label}.{part}.{name}: no such field.{nearest(name, ours)}")
+    for name, unit in spec.units.items():
+        _check_unit(name, unit, label)
+
+
+def _check_unit(name: str, unit: str, label: str) -> None:
+    """A unit must be one, and measure what its field measures."""
+    dimension = next((d for end, (_, d) in _FIELD_UNIT.items() if name.endswith(end)), "")
+    good = [u for u, (d, _) in UNITS.items() if d == dimension]
+    if unit not in good:
+        hint = nearest(unit, good) if good else " This field has no unit."
+        raise InputError(f"{label}.units.{name}: {unit!r} is no unit here.{hint}")
 
 
 def _source_column(
@@ -356,6 +383,8 @@ def _parse_number(text: str, fld: Field, unit: str) -> tuple[Any, bool]:
     given = {"'": "ft", "kmh": "km/h"}.get(match.group(2) or "", match.group(2) or "") or unit
     if own and given:
         value *= UNITS[given][1] / UNITS[own][1] if given in UNITS else 1.0
+    if (value < 0 and fld.name not in _SIGNED) or abs(value) > _MOST.get(fld.name, math.inf):
+        return None, False
     if fld.type == "integer":
         return (int(value), True) if value == int(value) else (None, False)
     return value, True

@@ -92,3 +92,10 @@ def test_all_roles_come_to_one_plane_in_feet(tmp_path: Path) -> None:
     # 304.8 m in the projection are 1,000 ft divided by its scale there (about 1.00009)
     assert inputs.tables["streets"].length.iloc[0] == pytest.approx(1000.0, rel=3e-4)
     assert inputs.rows == {"streets": 1}
+
+
+def test_sentinels_are_no_measures() -> None:
+    table, found = mapped({"lanes": [-1, 9999, 2], "width_ft": [-9, 30, 5000]})
+    assert cells(table, "lanes") == [None, None, 2]
+    assert cells(table, "width_ft") == [None, 30.0, None]
+    assert found == ["unknown_code"] * 4

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from layoutgen.config import choice, length
+from layoutgen.markings.lanes import turns
 from layoutgen.markings.marking import (
     FigureShape,
     Frame,
@@ -59,6 +60,14 @@ class Params(RuleParams):
         high="500 ft",
         source="common practice",
         text="no symbol nearer than this to the end of the line",
+    )
+    turn_gap_ft: float = length(
+        "100 ft",
+        low="100 ft",
+        high="500 ft",
+        source="BIKE-16",
+        text="the lane's markings end this far before the stop line beside a lane that must turn "
+        "across it (BIKE-19)",
     )
     roundabout_gap_ft: float = length(
         "100 ft",
@@ -114,17 +123,32 @@ def _ends(
     offset_ft, width_ft = part
     start, stop = 0.0, block.segment.length_ft
     if block.start_leg is not None:
-        start = _line_end(block.start_leg, strip.direction == -1, params).clear(offset_ft, width_ft)
+        cut = _line_end(block.start_leg, strip.direction == -1, strip.center_ft, params)
+        start = cut.clear(offset_ft, width_ft)
     if block.end_leg is not None:
-        stop -= _line_end(block.end_leg, strip.direction == 1, params).clear(-offset_ft, width_ft)
+        cut = _line_end(block.end_leg, strip.direction == 1, -strip.center_ft, params)
+        stop -= cut.clear(-offset_ft, width_ft)
     return start, stop
 
 
-def _line_end(leg: Leg, inbound: bool, params: Params) -> Cut:
-    """Where the lane's markings end on a leg; cyclists join the lane before a roundabout."""
+def _line_end(leg: Leg, inbound: bool, lane_ft: float, params: Params) -> Cut:
+    """Where the lane's markings end on a leg: cyclists join the traffic before a roundabout, and
+    no lane stays beside one whose traffic must turn across it."""
     if inbound and leg.circular:
         return leg.layout.inbound_end.moved(params.roundabout_gap_ft)
+    if inbound and _is_crossed(leg, lane_ft):
+        return leg.layout.inbound_end.moved(params.turn_gap_ft)
     return leg.layout.inbound_end if inbound else leg.layout.outbound_end
+
+
+def _is_crossed(leg: Leg, lane_ft: float) -> bool:
+    """Whether the traffic lane next to a bike lane must turn toward it (leg coordinates)."""
+    if len(leg.movements) != len(leg.inbound):
+        return False
+    pairs = zip(leg.inbound, leg.movements, strict=True)
+    lane, movements = min(pairs, key=lambda pair: abs(pair[0].center_ft - lane_ft))
+    toward = "right" if lane_ft < lane.center_ft else "left"
+    return turns(movements) == "must" and toward in movements
 
 
 def _lines(block: Block, k: int, params: Params) -> Iterator[Marking]:
