@@ -343,3 +343,14 @@ def test_ranges_are_those_of_their_rows() -> None:
         assert (low, high) == pytest.approx([v * unit for v in told])
         assert (extra["low"], extra["high"]) == pytest.approx((low, high))
         assert extra["source"] == row
+
+
+def test_stop_line_clears_a_street_of_two_widths() -> None:
+    """STOP-03 where the crossing street is wider on one side: 4 ft from either half."""
+    base = SCENES["tee"]()
+    rows = [{**row, "width_ft": 70.0} if row["segment_id"] == "m2" else row for row in base.streets]
+    markings, design, _ = layout_of(Scene(rows, base.controls))
+    stop = of_kind(markings, "stop_line").geometry.iloc[0]
+    for segment, road in zip(design.segments, design.roadways(), strict=True):
+        if segment.segment_id != "s":
+            assert road.distance(stop) >= 4.0 - 0.01, segment.segment_id

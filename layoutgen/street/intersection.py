@@ -120,7 +120,9 @@ def curb_cut(
     if at_right is None and at_left is None:
         return Cut(0.0)
     limit = math.tan(math.radians(params.max_skew_deg))
-    wished = _slope(sum(halves), (at_left, at_right), left.angle_deg, right.angle_deg)
+    wished = _slope(
+        None if at_left is None else left.angle_deg, None if at_right is None else right.angle_deg
+    )
     slope = min(limit, max(-limit, wished))
     wanted = [at_right - slope * halves[1]] if at_right is not None else []
     wanted += [at_left + slope * halves[0]] if at_left is not None else []
@@ -181,13 +183,12 @@ def _corner(own_half: float, other: Neighbor, params: IntersectionParams) -> flo
     return min(station, params.corner_limit_ft)
 
 
-def _slope(
-    width: float, corners: tuple[float | None, float | None], left_deg: float, right_deg: float
-) -> float:
-    """Slope of the curb line, station per offset."""
-    left, right = corners
-    if right is not None and left is not None:
-        return (right - left) / width
-    if right is not None:
-        return 1.0 / math.tan(math.radians(right_deg))
-    return -1.0 / math.tan(math.radians(left_deg))
+def _slope(left_deg: float | None, right_deg: float | None) -> float:
+    """Slope of the curb line, station per offset, from the directions of the crossing street.
+
+    Directions, not corners: where the crossing street is wider on one side, a line from corner to
+    corner would cut into the wide side (STOP-03).
+    """
+    slopes = [1.0 / math.tan(math.radians(right_deg))] if right_deg is not None else []
+    slopes += [-1.0 / math.tan(math.radians(left_deg))] if left_deg is not None else []
+    return sum(slopes) / len(slopes)
