@@ -10,7 +10,14 @@ import pytest
 import shapely
 
 from layoutgen.errors import InputError
-from layoutgen.gis.read import InputParams, map_fields, read_inputs
+from layoutgen.gis.read import (
+    InputParams,
+    column_types,
+    list_layers,
+    map_fields,
+    read_inputs,
+    read_source,
+)
 from layoutgen.gis.roles import role
 
 LINE = shapely.LineString([(0, 0), (1, 1)])
@@ -99,3 +106,109 @@ def test_sentinels_are_no_measures() -> None:
     assert cells(table, "lanes") == [None, None, 2]
     assert cells(table, "width_ft") == [None, 30.0, None]
     assert found == ["unknown_code"] * 4
+
+
+def test_levels_may_be_negative() -> None:
+    table, found = mapped({"level_from": ["-1", "0"], "level_to": ["", "2"]})
+    assert cells(table, "level_from") == [-1, 0]
+    assert cells(table, "level_to") == [None, 2]
+    assert not found
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [("yes", True), ("Y", True), ("true", True), ("1", True), ("-1", True), ("no", False),
+     ("F", False), ("0", False), ("perhaps", None), (True, True), (False, False), (1.0, True)],
+)  # fmt: skip
+def test_yes_and_no(text: Any, wanted: bool | None) -> None:
+    table, found = mapped({"roundabout": [text]})
+    assert cells(table, "roundabout") == [wanted]
+    assert found == (["unknown_code"] if wanted is None else [])
+
+
+def test_quotes_and_backslashes_in_tags_and_only_asked_tags_become_columns(tmp_path: Path) -> None:
+    r"""GDAL packs OSM tags as "key"=>"value" with \" and \\ inside."""
+    texts = [r'"width"=>"12 ft","name:de"=>"say \"oak\", \\ and =>","junk"=>"1"', None]
+    raw = gpd.GeoDataFrame({"other_tags": texts}, geometry=[LINE] * 2, crs=4326)
+    raw.to_file(tmp_path / "s.gpkg")
+    spec = {"source": str(tmp_path / "s.gpkg"), "fields": {"width_ft": "width", "name": "name:de"}}
+    inputs, _ = read_inputs({"streets": InputParams.model_validate(spec)})
+    table = inputs.tables["streets"]
+    assert cells(table, "width_ft") == [12.0, None]
+    assert cells(table, "name") == ['say "oak", \\ and =>', None]
+    raw = read_source(InputParams.model_validate(spec), role("streets"))
+    assert "junk" not in raw.columns
+
+
+FORMATS = {"gpkg": "GPKG", "shp": "ESRI Shapefile", "geojson": "GeoJSON", "fgb": "FlatGeobuf"}
+
+
+@pytest.mark.parametrize("ending", [*FORMATS, "parquet"])
+def test_formats_give_one_table(ending: str, tmp_path: Path) -> None:
+    """With heights, umlauts, an empty cell and multipart lines."""
+    parts = [[(-74.0, 36.9), (-74.002, 36.9)], [(-74.0, 36.8), (-74.0, 36.7)]]
+    lines = [
+        shapely.LineString([(-74.0, 36.9, 5.0), (-74.001, 36.902, 6.0)]),
+        shapely.force_3d(shapely.MultiLineString(parts)),
+    ]
+    table = gpd.GeoDataFrame(
+        {"ID": ["a", "b"], "NAME": ["Blüte Way", None], "LN": [2, 3]}, geometry=lines, crs=4326
+    )
+    path = tmp_path / f"s.{ending}"
+    if ending == "parquet":
+        table.to_parquet(path)
+    else:
+        table.to_file(path, driver=FORMATS[ending])
+    fields = {"segment_id": "ID", "name": "NAME", "lanes": "LN"}
+    inputs, found = read_inputs({"streets": InputParams(source=str(path), fields=fields)})
+    got = inputs.tables["streets"].sort_values("segment_id")
+    assert cells(got, "segment_id") == ["a", "b"]
+    assert cells(got, "name") == ["Blüte Way", None]
+    assert cells(got, "lanes") == [2, 3]
+    assert not shapely.has_z(got.geometry).any()
+    assert got.length.tolist() == pytest.approx(table.to_crs(inputs.plane).length.tolist())
+    assert not found
+
+
+@pytest.mark.xfail(strict=True, reason="open fault: a CSV needs `layer`")
+def test_csv_with_longitude_and_latitude(tmp_path: Path) -> None:
+    (tmp_path / "signs.csv").write_text("id,lon,lat,kind\n7,-74.01,36.91,stop\n8,-74.02,36.9,\n")
+    spec = InputParams(
+        source=str(tmp_path / "signs.csv"),
+        crs="EPSG:4326",
+        fields={"control": "kind", "control_id": "id"},
+    )
+    raw = read_source(spec, role("controls"))
+    table, _ = map_fields(raw, spec, role("controls"))
+    assert cells(table, "control") == ["stop", None]
+    assert shapely.get_coordinates(table.geometry).tolist() == [[-74.01, 36.91], [-74.02, 36.9]]
+
+
+def test_the_layer_that_fits_the_role_is_taken(tmp_path: Path) -> None:
+    path = tmp_path / "all.gpkg"
+    point = shapely.Point(0, 0)
+    gpd.GeoDataFrame({"a": [1]}, geometry=[LINE], crs=4326).to_file(path, layer="net")
+    gpd.GeoDataFrame({"a": [2]}, geometry=[point], crs=4326).to_file(path, layer="pts")
+    assert list_layers(path) == [("net", "LineString"), ("pts", "Point")]
+    assert read_source(InputParams(source=str(path)), role("streets"))["a"].tolist() == [1]
+    assert read_source(InputParams(source=str(path)), role("controls"))["a"].tolist() == [2]
+    assert set(column_types(path, "net")) == {"a"}
+    with pytest.raises(InputError, match=r"no layer 'nett'\. Did you mean 'net'\?"):
+        read_source(InputParams(source=str(path), layer="nett"), role("streets"))
+
+
+def test_rows_in_are_rows_used_and_rows_reported(tmp_path: Path) -> None:
+    table = gpd.GeoDataFrame({"KEEP": [1.0, None, 2.0]}, geometry=[LINE] * 3, crs=4326)
+    table.to_file(tmp_path / "s.gpkg")
+    spec = InputParams(source=str(tmp_path / "s.gpkg"), where={"KEEP": [1, 3]})
+    inputs, found = read_inputs({"streets": spec})
+    assert inputs.rows["streets"] == 3
+    assert len(inputs.tables["streets"]) + sum(f.rows for f in found) == 3
+    assert len(inputs.tables["streets"]) == 1
+
+
+@pytest.mark.parametrize(("wanted", "rows"), [(2, 2), ("2", 2), ("> 1", 3), ("not 2", 2), (9, 0)])
+def test_where_reads_numbers_as_numbers(wanted: Any, rows: int) -> None:
+    """A whole-number column with an empty cell comes as floats."""
+    table, _ = mapped({"LANES": [2, 2.0, 3, None]}, where={"LANES": wanted})
+    assert len(table) == rows

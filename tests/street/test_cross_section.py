@@ -146,3 +146,52 @@ def test_turn_lanes_are_read_and_must_fit() -> None:
     built, found = section(lanes=4, width_ft=48.0, turn_lanes_forward="left|through|right")
     assert built.turn_lanes == {}
     assert [f.code for f in found] == ["turn_lanes_mismatch"]
+
+
+@pytest.mark.parametrize("text", ["Left|Through", "L|T"])
+@pytest.mark.xfail(strict=True, reason="open fault: unknown words are taken for through")
+def test_words_that_are_no_movement_are_told(text: str) -> None:
+    """A left-turn lane that is silently taken for a through lane loses its arrows and its line."""
+    built, found = section(lanes=4, width_ft=48.0, turn_lanes_forward=text)
+    told = [f.code for f in found if f.code.startswith("turn_lanes")]
+    assert told or built.turn_lanes == {1: (("left",), ("through",))}
+
+
+@pytest.mark.parametrize("width", [18.0, 24.0, 31.0, 44.0, 60.0, 90.0])
+def test_no_lane_is_narrower_than_the_least_or_wider_than_the_most(width: float) -> None:
+    params = StripParams()
+    for lanes, parking, bike in itertools.product((2, 4, 6), ("none", "both"), ("none", "both")):
+        built, found = section(lanes=lanes, width_ft=width, parking=parking, bike_lane=bike)
+        widths = [s.width_ft for s in built.strips if s.kind == "travel_lane"]
+        assert len(widths) == lanes
+        assert min(widths) >= params.lane_min_ft - 1e-9
+        assert lanes == 2 or max(widths) <= params.lane_max_ft + 1e-9
+        too_narrow = built.width_ft > width + 1e-9
+        assert too_narrow == any(f.code == "narrow_lanes" for f in found)
+        kinds = [s.kind for s in built.strips]
+        assert kinds.count("bike_lane") == (2 if bike == "both" else 0)
+        dropped = any(f.code == "parking_does_not_fit" for f in found)
+        assert kinds.count("parking") == (2 if parking == "both" and not dropped else 0)
+
+
+def test_unequal_lanes_stand_on_their_sides() -> None:
+    built, _ = section(lanes_forward=3, lanes_backward=1, width_ft=48.0)
+    assert [s.direction for s in built.strips] == [-1, 1, 1, 1]
+    built, _ = section("left", lanes_forward=3, lanes_backward=1, width_ft=48.0)
+    assert [s.direction for s in built.strips] == [1, 1, 1, -1]
+    built, _ = section(lanes=5, lanes_forward=2, center_turn_lane=True, width_ft=60.0)
+    assert [s.kind for s in built.strips].index("center_turn_lane") == 2
+    assert [s.direction for s in built.strips] == [-1, -1, 0, 1, 1]
+
+
+@pytest.mark.xfail(strict=True, reason="open fault: the contradiction is settled silently")
+def test_lane_counts_that_contradict_are_told() -> None:
+    _, found = section(lanes=2, lanes_forward=3, width_ft=48.0)
+    assert found
+
+
+def test_measured_curbs_place_the_strips() -> None:
+    row = StreetRow(**{**BLANK, "lanes": 2})
+    built, _ = build_section(row, ClassDefaults(), StripParams(), "right", (12.0, 20.0))
+    assert built.width_source == "curbs"
+    assert [(s.left_ft, s.right_ft) for s in built.strips] == [(-12.0, 4.0), (4.0, 20.0)]
