@@ -153,7 +153,6 @@ def test_stop_line_before_a_street_of_two_widths(wide: str) -> None:
     assert 4.0 - TINY <= clear_of_crossing(row, design) <= 30.0
 
 
-@pytest.mark.xfail(strict=True, reason="open fault: streets of two widths, and bent ones")
 def test_stop_lines_of_the_town_without_crosswalk() -> None:
     """STOP-03 within the tolerance along the road of TOL-04, 1 ft: the town's streets bend."""
     markings, design = place("town")
@@ -306,12 +305,7 @@ def crossing_ways(leg: Leg, design: Design) -> Any:
     return shapely.union_all([ways[x.segment.index] for x, turn in both if 30 < turn < 150])
 
 
-ROUND = pytest.mark.xfail(strict=True, reason="open fault: rings, bends and streets of two widths")
-
-
-@pytest.mark.parametrize(
-    "name", [n if n[:6] not in ("circle", "town") else pytest.param(n, marks=ROUND) for n in PLACES]
-)
+@pytest.mark.parametrize("name", PLACES)
 def test_lines_and_crosswalks_keep_out_of_crossing_roadways(name: str) -> None:
     """What is painted for one leg does not lie where the traffic of another runs."""
     markings, design = place(name)
@@ -477,7 +471,6 @@ def test_bike_lanes_have_line_and_symbol_from_their_beginning(name: str) -> None
             assert first <= 20.0 + 5.0, (segment_id, travel)
 
 
-@pytest.mark.xfail(strict=True, reason="open fault: the ring's edge is sought inside of the ring")
 def test_bike_lane_markings_stop_before_a_roundabout() -> None:
     """BIKE-17: at least 100 ft before the crosswalk or yield line."""
     markings, design = place("circle")
@@ -528,7 +521,6 @@ def test_only_stands_in_lanes_of_one_movement(name: str) -> None:
             assert len(rows) == 2, (leg.leg_id, tag)
 
 
-@pytest.mark.xfail(strict=True, reason="open fault: ONLY takes the room of the second arrow")
 def test_two_arrows_go_before_only() -> None:
     """ARROW-01: at least two arrows; ONLY (WORD-11) comes after them where room is short."""
     rules = {"turn_arrow": {"lane_length": "100 ft"}}

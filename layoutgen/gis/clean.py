@@ -53,13 +53,20 @@ def _drop_unusable(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Find
     geoms = table.geometry.to_numpy()
     none = shapely.is_missing(geoms) | shapely.is_empty(geoms)
     not_line = ~none & ~np.isin(shapely.get_type_id(geoms), _LINE_TYPES)
-    finite = np.isfinite(shapely.bounds(geoms)).all(axis=1)
-    broken = ~none & ~not_line & ~finite
+    broken = ~none & ~not_line & ~_all_finite(geoms)
     found = _rows(table, none, "null_geometry", "the row has no geometry", "draw the line")
     found += _rows(table, not_line, "not_a_line", "the row is not a line", "use a line layer")
     text = "the line has coordinates that are no numbers on the map"
     found += _rows(table, broken, "bad_coordinates", text, "redraw the line, or check its CRS")
     return table[~(none | not_line | broken)], found
+
+
+def _all_finite(geoms: NDArray[np.object_]) -> NDArray[np.bool_]:
+    """Whether every vertex is a place; bounds would not tell, they skip broken vertices."""
+    xy, owner = shapely.get_coordinates(geoms, return_index=True)
+    out = np.ones(len(geoms), dtype=bool)
+    out[owner[~np.isfinite(xy).all(axis=1)]] = False
+    return out
 
 
 def _drop_closed(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Finding]]:
@@ -165,7 +172,7 @@ def _ids_and_lines(table: gpd.GeoDataFrame, mask: Any) -> tuple[Sequence[str], N
     name = "source_id" if "source_id" in table else "segment_id"
     ids = ["" if i is None or i != i else str(i) for i in table[name].to_numpy()[mask]]
     geoms = table.geometry.to_numpy()[mask]
-    usable = ~shapely.is_missing(geoms) & np.isfinite(shapely.bounds(geoms)).all(axis=1)
+    usable = ~shapely.is_missing(geoms) & _all_finite(geoms)
     out = geoms.copy()
     out[~usable] = None
     return ids, out

@@ -277,11 +277,13 @@ def _settle_collisions(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[
     lost: dict[int, int] = {}
     cut: dict[int, list[int]] = defaultdict(list)
     for weaker, stronger in _collisions(table, shapes):
+        if stronger in lost or weaker in lost:
+            continue
         others = [*cut[weaker], stronger]
         if is_line[weaker] or (walk[weaker] and _most_stays(shapes[weaker], shapes[others])):
             cut[weaker].append(stronger)
-        elif stronger not in lost:
-            lost.setdefault(weaker, stronger)
+        else:
+            lost[weaker] = stronger
     findings = []
     for k, others in sorted((k, o) for k, o in cut.items() if o and k not in lost):
         cutter = shapely.union_all(shapes[others])
@@ -305,16 +307,20 @@ def _most_stays(bars: Any, others: NDArray[np.object_]) -> bool:
 
 
 def _collisions(table: gpd.GeoDataFrame, shapes: NDArray[np.object_]) -> list[tuple[int, int]]:
-    """(weaker, stronger) rows of one color whose areas overlap, in a fixed order."""
+    """(weaker, stronger) rows of one color whose areas overlap, the strongest first.
+
+    So whoever gives way is known before it could make somebody else give way.
+    """
     a, b = shapely.STRtree(shapes).query(shapes, predicate="intersects")
     once = (a < b) & (table["color"].to_numpy()[a] == table["color"].to_numpy()[b])
     a, b = a[once], b[once]
     shared = shapely.area(shapely.intersection(shapes[a], shapes[b])) > _TOUCH_SQFT
     priority = table["priority"].to_numpy(dtype=float)
-    return sorted(
+    pairs = [
         (i, j) if priority[i] < priority[j] else (j, i)
         for i, j in zip(a[shared].tolist(), b[shared].tolist(), strict=True)
-    )
+    ]
+    return sorted(pairs, key=lambda pair: (-priority[pair[1]], pair[1], pair[0]))
 
 
 def _settled(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -11,7 +12,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from layoutgen.errors import Finding
+from layoutgen.errors import Finding, InputError
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.gis.clean import clean_streets
 from layoutgen.street.controls import assign_controls
@@ -49,6 +50,8 @@ def build_design(
         The design, and findings about the data.
     """
     cleaned, findings = clean_streets(tables["streets"])
+    if not len(cleaned):
+        raise InputError(_none_left(findings))
     network, found = build_network(cleaned, params.network)
     findings += found
     curbs, found = _curbs(tables)
@@ -87,6 +90,13 @@ def build_design(
     blocks = _blocks(segments, intersections, schools, network.axes)
     nodes = {str(i): (float(x), float(y)) for i, (x, y) in enumerate(network.nodes)}
     return Design(segments, network.axes, nodes, intersections, blocks, params.side), findings
+
+
+def _none_left(findings: Sequence[Finding]) -> str:
+    """Message where cleaning left no street; the findings layer is not written then."""
+    counts = Counter(f.code for f in findings if f.rows)
+    told = ", ".join(f"{code} {count}" for code, count in sorted(counts.items()))
+    return f"inputs.streets: no usable street is left ({told}). Correct the file or its mapping."
 
 
 def _curbs(

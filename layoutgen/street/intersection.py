@@ -126,8 +126,11 @@ def curb_cut(
     slope = min(limit, max(-limit, wished))
     wanted = [at_right - slope * halves[1]] if at_right is not None else []
     wanted += [at_left + slope * halves[0]] if at_left is not None else []
+    both = at_right is not None and at_left is not None
+    # on the axis too the line clears a crossing street that bends at the node, such as a ring
+    at_node = max(right.half_ft, left.half_ft) * math.hypot(1.0, slope) if both else 0.0
     # neither end of the line may lie behind the node, where no street of this width need be
-    return Cut(max(slope * halves[0], -slope * halves[1], *wanted), slope)
+    return Cut(max(at_node, slope * halves[0], -slope * halves[1], *wanted), slope)
 
 
 def lay_out_leg(

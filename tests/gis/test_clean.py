@@ -51,7 +51,6 @@ def test_good_rows_pass_untouched() -> None:
             "bad_coordinates",
             "error",
             1,
-            marks=pytest.mark.xfail(strict=True, reason="open fault: NaN vertices pass"),
         ),
         ({"status": "closed", "at": "LINESTRING (0 0, 50 90)"}, "closed_street", "notice", 1),
         ({"street_class": "path", "at": "LINESTRING (0 0, 50 90)"}, "path", "notice", 1),

@@ -287,7 +287,6 @@ def test_a_crosswalk_spares_a_bar_or_goes() -> None:
     assert codes(found) == [("collision", "crosswalk/s/1")]
 
 
-@pytest.mark.xfail(strict=True, reason="open fault: pairs are settled by row, not by priority")
 def test_what_gives_way_pushes_nobody_out() -> None:
     """a meets b, b meets c; b gives way to c, so a has room."""
     three = [
@@ -299,7 +298,6 @@ def test_what_gives_way_pushes_nobody_out() -> None:
     assert codes(found) == [("collision", "b/s/1")]
 
 
-@pytest.mark.xfail(strict=True, reason="open fault: lines are cut by figures that are left out")
 def test_a_line_is_not_cut_by_what_is_left_out() -> None:
     stripe = line(20, 220, priority=10, kind="a")
     pair = [arrow(106.0, priority=20, kind="b"), arrow(112.0, priority=80, kind="c")]

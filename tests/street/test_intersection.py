@@ -186,7 +186,6 @@ def test_curb_line_is_parallel_to_a_straight_crossing_street(
 @given(
     right=st.floats(92, 140), left=st.floats(92, 140), half=st.floats(8, 30), other=st.floats(8, 40)
 )
-@pytest.mark.xfail(strict=True, reason="open fault: the crossing street's bend is cut off")
 def test_curb_line_keeps_off_a_crossing_street_that_bends_away(
     right: float, left: float, half: float, other: float
 ) -> None:

@@ -7,7 +7,7 @@ a lane of more than one movement (WORD-12).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Literal
 
 from layoutgen.config import choice, length
@@ -84,6 +84,8 @@ def _lane(
     end = leg.layout.stop.station_ft + room
     placed = 0
     sequence = _sequence(arrow_ft, only, params)
+    if _length(sequence, params) > end - at:
+        sequence = _sequence(arrow_ft, False, params)  # two arrows before ONLY (ARROW-01)
     for k, (what, size) in enumerate(sequence):
         if at + size > end:
             break
@@ -102,6 +104,11 @@ def _lane(
 def _sequence(arrow_ft: float, only: bool, params: Params) -> list[tuple[str, float]]:
     word = [("word", params.word_height_ft)] if only else []
     return [("arrow", arrow_ft), *word, ("arrow", arrow_ft)]
+
+
+def _length(sequence: Sequence[tuple[str, float]], params: Params) -> float:
+    """Length of lane that arrows and word take, with the gaps between them."""
+    return sum(size for _, size in sequence) + params.word_gap_ft * (len(sequence) - 1)
 
 
 def _figure(
