@@ -25,7 +25,7 @@ from layoutgen.markings.marking import (
     RuleParams,
 )
 from layoutgen.markings.templates import bars, figure, line
-from layoutgen.street.design import Design, Leg
+from layoutgen.street.design import Block, Design, Leg
 from layoutgen.street.intersection import LegNeeds, LegPolicy
 from layoutgen.street.legs import leg_attributes
 from layoutgen.street.segments import segment_attributes
@@ -71,7 +71,7 @@ def leg_policy(settings: Sequence[RuleSetting]) -> LegPolicy:
 def ask_rules(design: Design, settings: Sequence[RuleSetting]) -> list[tuple[str, Marking]]:
     """(rule, marking) for every rule and site, in a fixed order."""
     legs = [(leg, leg_attributes(leg)) for leg in design.legs() if leg.segment.paved]
-    blocks = [(b, segment_attributes(b.segment)) for b in design.blocks if b.segment.paved]
+    blocks = [(b, segment_attributes(b.segment)) for b in design.blocks if _lined(b)]
     out = []
     for setting in settings:
         sites: Iterable[tuple[Any, Mapping[str, Any]]] = blocks
@@ -82,6 +82,11 @@ def ask_rules(design: Design, settings: Sequence[RuleSetting]) -> list[tuple[str
             if params.enabled:
                 out += [(setting.name, m) for m in setting.rule.mark(site, params)]
     return out
+
+
+def _lined(block: Block) -> bool:
+    """Whether a block takes markings: what runs inside an intersection does not, but for rings."""
+    return block.segment.paved and (not block.inside or block.segment.roundabout)
 
 
 def draw_markings(

@@ -18,12 +18,13 @@ from layoutgen.gis.clean import clean_streets
 from layoutgen.street.controls import assign_controls
 from layoutgen.street.curbs import curb_lines, measure_edges
 from layoutgen.street.design import Block, Design, Intersection, Leg, Segment
+from layoutgen.street.ends import ends_by_node
 from layoutgen.street.intersection import LegPolicy, intersection_areas
+from layoutgen.street.junctions import inside_segments, junctions_of
 from layoutgen.street.legs import (
     Node,
-    crossings_of,
+    crossing_of,
     draft_legs,
-    ends_by_node,
     laid_out,
     leg_points,
     with_corners,
@@ -34,6 +35,7 @@ from layoutgen.street.params import StreetParams
 from layoutgen.street.ramps import ramp_points, with_ramps
 from layoutgen.street.schools import in_zone, school_zones, zone_stations
 from layoutgen.street.segments import build_segments
+from layoutgen.street.twins import with_twins
 
 
 def build_design(
@@ -60,16 +62,19 @@ def build_design(
     segments, found = build_segments(network, params, edges)
     findings += found
     ends = ends_by_node(segments, network, params.intersection)
-    crossings = crossings_of(ends, network)
+    junctions = junctions_of(ends, params.intersection, params.side)
+    crossings = [crossing_of(j) for j in junctions]
     controls, found = assign_controls(crossings, tables, params.controls, params.side)
     findings += found
-    names, found = name_crossings(crossings, ends, controls, tables, params)
+    names, found = name_crossings(crossings, [j.ends for j in junctions], controls, tables, params)
     findings += found
     schools = school_zones(tables, params.school.zone_ft)
     near = in_zone(schools, [c.xy for c in crossings])
     knots = [
-        Node(c, ends[c.node], control, *name, school)
-        for c, control, name, school in zip(crossings, controls, names, near, strict=True)
+        Node(c, j, control, *name, school)
+        for c, j, control, name, school in zip(
+            crossings, junctions, controls, names, near, strict=True
+        )
     ]
     drafts = [draft_legs(k, params.intersection) for k in knots]
     if len(curbs):
@@ -81,6 +86,10 @@ def build_design(
             with_ramps([leg for own in drafts for leg in own], network.axes, ramps, params.ramps)
         )
         drafts = [[next(flat) for _ in own] for own in drafts]
+    drafts = [
+        with_twins(own, j.pairs, network.axes, params.intersection)
+        for own, j in zip(drafts, junctions, strict=True)
+    ]
     legs, found = laid_out(drafts, policy, params)
     places = {
         leg.leg_id: k.crossing.xy for k, own in zip(knots, drafts, strict=True) for leg in own
@@ -88,6 +97,8 @@ def build_design(
     findings += [replace(f, geometry=shapely.Point(places[f.feature_id])) for f in found]
     intersections = _intersections(knots, legs, network.axes)
     blocks = _blocks(segments, intersections, schools, network.axes)
+    inside = inside_segments(junctions)
+    blocks = tuple(replace(b, inside=True) if b.segment.index in inside else b for b in blocks)
     nodes = {str(i): (float(x), float(y)) for i, (x, y) in enumerate(network.nodes)}
     return Design(segments, network.axes, nodes, intersections, blocks, params.side), findings
 

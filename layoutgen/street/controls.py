@@ -69,6 +69,7 @@ class Arm:
     half_width_ft: float
     street_class: str
     has_approach: bool
+    xy: tuple[float, float]
 
 
 @dataclass
@@ -90,8 +91,19 @@ class Crossing:
     """An intersection before its layout."""
 
     node: int
-    xy: tuple[float, float]
+    places: tuple[tuple[float, float], ...]
     arms: tuple[Arm, ...]
+    ring: bool = False
+
+    @property
+    def xy(self) -> tuple[float, float]:
+        """Middle of its nodes."""
+        n = len(self.places)
+        return sum(p[0] for p in self.places) / n, sum(p[1] for p in self.places) / n
+
+    def away_ft(self, xy: tuple[float, float]) -> float:
+        """Distance of a point from the nearest node."""
+        return min(math.dist(p, xy) for p in self.places)
 
 
 def assign_controls(
@@ -104,14 +116,15 @@ def assign_controls(
     out = [NodeControl() for _ in crossings]
     findings: list[Finding] = []
     if crossings:
-        tree = cKDTree(np.array([c.xy for c in crossings]))
         if "controls" in tables:
-            search = _Search(crossings, tree, params, side, out)
+            search = _Search(crossings, *places_of(crossings), params, side, out)
             findings += _from_points(search, tables["controls"])
     elif "controls" in tables:
         findings += [_unplaced(row, None) for row in tables["controls"].to_dict("records")]
-    if params.infer == "class":
-        for crossing, control in zip(crossings, out, strict=True):
+    for crossing, control in zip(crossings, out, strict=True):
+        if crossing.ring:
+            _yield_at_entries(crossing, control)
+        elif params.infer == "class":
             _infer(crossing, control)
     return out, findings
 
@@ -155,19 +168,21 @@ class _Search:
 
     crossings: Sequence[Crossing]
     tree: Any
+    owner: Sequence[int]
     params: ControlParams
     side: str
     found: list[NodeControl]
 
     def near(self, xy: tuple[float, float], reach: float) -> list[int]:
         """Crossings within reach, nearest first."""
-        out: list[int] = self.tree.query_ball_point(xy, reach)
+        out = {self.owner[k] for k in self.tree.query_ball_point(xy, reach)}
+        return sorted(out, key=lambda k: (self.crossings[k].away_ft(xy), self.crossings[k].node))
 
-        def key(k: int) -> tuple[float, int]:
-            at = self.crossings[k]
-            return math.hypot(at.xy[0] - xy[0], at.xy[1] - xy[1]), at.node
 
-        return sorted(out, key=key)
+def places_of(crossings: Sequence[Crossing]) -> tuple[Any, list[int]]:
+    """Search tree over the nodes of all crossings, and the crossing each node belongs to."""
+    owner = [k for k, crossing in enumerate(crossings) for _ in crossing.places]
+    return cKDTree(np.array([p for c in crossings for p in c.places])), owner
 
 
 def _from_points(search: _Search, table: gpd.GeoDataFrame) -> list[Finding]:
@@ -223,7 +238,7 @@ def _misfit(crossing: Crossing, leg: int, xy: tuple[float, float], row: Any, sid
         if turn > 60.0:
             return float(np.inf)
     angle = np.radians(arm.bearing_deg)
-    dx, dy = xy[0] - crossing.xy[0], xy[1] - crossing.xy[1]
+    dx, dy = xy[0] - arm.xy[0], xy[1] - arm.xy[1]
     station = dx * np.sin(angle) + dy * np.cos(angle)
     offset = dx * np.cos(angle) - dy * np.sin(angle)
     if abs(offset) <= _ON_AXIS_FT < station:
@@ -234,6 +249,13 @@ def _misfit(crossing: Crossing, leg: int, xy: tuple[float, float], row: Any, sid
     wrong_side = max(0.0, -own) * 2.0
     behind = max(0.0, -station) * 2.0
     return float(beside + wrong_side + behind + turn / 2.0 + 0.05 * abs(station))
+
+
+def _yield_at_entries(crossing: Crossing, control: NodeControl) -> None:
+    """Traffic that enters a roundabout yields, where nothing else is known (ROUND-01)."""
+    for leg, arm in enumerate(crossing.arms):
+        if arm.has_approach:
+            control.give(leg, "yield", "roundabout")
 
 
 def _infer(crossing: Crossing, control: NodeControl, source: str = "class") -> None:

@@ -141,6 +141,18 @@ class LegLayout:
 
 
 @dataclass(frozen=True)
+class Twin:
+    """The other carriageway of a leg's street: its strips in the coordinates of the leg.
+
+    The leg that `leads` holds what crosses both.
+    """
+
+    leg_id: str
+    strips: tuple[Strip, ...]
+    leads: bool
+
+
+@dataclass(frozen=True)
 class Leg:
     """One arm of an intersection, seen from the intersection outward.
 
@@ -168,6 +180,7 @@ class Leg:
     circular: bool
     crossing: Cut | None
     layout: LegLayout
+    twin: Twin | None = None
 
     @property
     def inbound(self) -> tuple[Strip, ...]:
@@ -215,12 +228,16 @@ class Intersection:
 
 @dataclass(frozen=True)
 class Block:
-    """A segment between what bounds it: a leg at each end, or None (dead end, mere joint)."""
+    """A segment between what bounds it: a leg at each end, or None (dead end, mere joint).
+
+    `inside` = it runs between the nodes of one intersection; lines stop outside of it.
+    """
 
     segment: Segment
     start_leg: Leg | None
     end_leg: Leg | None
     schools: tuple[tuple[str, float, float], ...] = ()
+    inside: bool = False
 
 
 @dataclass(frozen=True)

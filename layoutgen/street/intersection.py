@@ -54,6 +54,28 @@ class IntersectionParams(Params):
         source="common practice",
         text="corners of very sharp legs are not sought beyond this station",
     )
+    median_gap_ft: float = length(
+        "30 ft",
+        low="0 ft",
+        high="100 ft",
+        source="common practice",
+        text="crossings with the carriageways of a divided road are one intersection up to this "
+        "distance between the carriageways",
+    )
+    jog_gap_ft: float = length(
+        "20 ft",
+        low="0 ft",
+        high="100 ft",
+        source="common practice",
+        text="nodes are one intersection where less than this is left between their curb lines",
+    )
+    whole_extent_ft: float = length(
+        "160 ft",
+        low="0 ft",
+        high="500 ft",
+        source="common practice",
+        text="nodes farther apart than this are never joined, but for those of a roundabout",
+    )
     lines_gap_ft: float = length(
         "4 ft",
         low="0 ft",

@@ -15,32 +15,20 @@ from layoutgen.errors import Finding
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.street.controls import Arm, Crossing, NodeControl, whole_control
 from layoutgen.street.curbs import corner_stations
-from layoutgen.street.design import Cut, Leg, LegLayout, Segment, Side, Strip
+from layoutgen.street.design import Cut, Leg, LegLayout, Side, Strip
+from layoutgen.street.ends import End, left_neighbor, right_neighbor
 from layoutgen.street.intersection import (
     IntersectionParams,
     LegNeeds,
     LegPolicy,
-    Neighbor,
-    bearing,
     curb_cut,
     lay_out_leg,
     octant,
 )
-from layoutgen.street.network import Network
+from layoutgen.street.junctions import Junction
 from layoutgen.street.params import StreetParams
 from layoutgen.street.segments import segment_attributes
-
-#: joined by a pass-through street these do not make an intersection
-_DRIVEWAY_LIKE = ("alley", "path")
-
-
-@dataclass(frozen=True)
-class End:
-    """One end of a segment at a node."""
-
-    segment: Segment
-    at_end: bool
-    bearing_deg: float
+from layoutgen.street.twins import parted
 
 
 def leg_attributes(leg: Leg) -> dict[str, Any]:
@@ -60,46 +48,17 @@ def leg_attributes(leg: Leg) -> dict[str, Any]:
     return out
 
 
-def ends_by_node(
-    segments: Sequence[Segment], network: Network, params: IntersectionParams
-) -> dict[int, list[End]]:
-    """Ends of all segments at each node, clockwise by bearing."""
-    out: dict[int, list[End]] = defaultdict(list)
-    if not segments:
-        return out
-    index = np.arange(len(segments))
-    lengths = network.axes.lengths
-    chord = np.minimum(params.heading_chord_ft, lengths / 2)
-    for at_end in (False, True):
-        start = network.axes.locate(index, lengths if at_end else np.zeros_like(lengths))
-        target = network.axes.locate(index, lengths - chord if at_end else chord)
-        for segment, (dx, dy) in zip(segments, target - start, strict=True):
-            node = int(segment.end if at_end else segment.start)
-            out[node].append(End(segment, at_end, bearing(dx, dy)))
-    for ends in out.values():
-        ends.sort(key=lambda e: (e.bearing_deg, e.segment.segment_id, e.at_end))
-    return out
-
-
-def crossings_of(ends: Mapping[int, Sequence[End]], network: Network) -> list[Crossing]:
-    """Nodes where at least three streets that are more than driveways meet."""
-    out = []
-    for node in sorted(ends):
-        real = [e for e in ends[node] if e.segment.street_class not in _DRIVEWAY_LIKE]
-        if len(real) < 3:
-            continue
-        x, y = network.nodes[node]
-        arms = tuple(
-            Arm(e.bearing_deg, max(_halves(e)), e.segment.street_class, _has_approach(e))
-            for e in ends[node]
-        )
-        out.append(Crossing(node, (float(x), float(y)), arms))
-    return out
+def crossing_of(junction: Junction) -> Crossing:
+    """What finding the controls of an intersection needs."""
+    arms = tuple(
+        Arm(e.bearing_deg, max(e.halves), e.segment.street_class, _has_approach(e), e.xy)
+        for e in junction.ends
+    )
+    return Crossing(junction.nodes[0], junction.places, arms, junction.ring)
 
 
 def _has_approach(end: End) -> bool:
-    toward = 1 if end.at_end else -1
-    return bool(end.segment.lanes(toward)) and not end.segment.roundabout
+    return end.inbound and not end.segment.roundabout
 
 
 @dataclass(frozen=True)
@@ -107,7 +66,7 @@ class Node:
     """An intersection with all that is known before its legs are laid out."""
 
     crossing: Crossing
-    ends: Sequence[End]
+    junction: Junction
     control: NodeControl
     node_id: str
     name: str
@@ -121,6 +80,7 @@ class Node:
 
 def draft_legs(node: Node, params: IntersectionParams) -> list[Leg]:
     """Legs of one intersection with their curb line; nothing is laid out yet."""
+    ends = node.junction.ends
     return [
         Leg(
             leg_id=leg_id,
@@ -131,19 +91,17 @@ def draft_legs(node: Node, params: IntersectionParams) -> list[Leg]:
             control=node.control.control.get(i, "none"),
             control_source=node.control.source.get(i, "none known"),
             intersection_control=node.whole,
-            legs=len(node.ends),
+            legs=len(ends) - len(node.junction.pairs),
             strips=_leg_strips(end),
             movements=end.segment.turn_lanes.get(1 if end.at_end else -1, ()),
             room_ft=0.0,
             pocket_ft=0.0,
             school=node.school,
-            circular=any(e.segment.roundabout for e in node.ends) and not end.segment.roundabout,
+            circular=node.junction.ring,
             crossing=None,
-            layout=_bare(_curb(i, node.ends, params)),
+            layout=_bare(_curb(i, node.junction, params)),
         )
-        for i, (leg_id, end) in enumerate(
-            zip(_leg_ids(node.node_id, node.ends), node.ends, strict=True)
-        )
+        for i, (leg_id, end) in enumerate(zip(_leg_ids(node.node_id, ends), ends, strict=True))
     ]
 
 
@@ -162,18 +120,10 @@ def _leg_ids(node_id: str, ends: Sequence[End]) -> list[str]:
     return out
 
 
-def _curb(i: int, ends: Sequence[End], params: IntersectionParams) -> Cut:
-    here = ends[i]
-    after, before = ends[(i + 1) % len(ends)], ends[i - 1]
-    right = Neighbor((after.bearing_deg - here.bearing_deg) % 360.0, _halves(after)[0])
-    left = Neighbor((here.bearing_deg - before.bearing_deg) % 360.0, _halves(before)[1])
-    return curb_cut(_halves(here), right, left, params)
-
-
-def _halves(end: End) -> tuple[float, float]:
-    """Distance from the axis to the left and the right curb, seen outward."""
-    left, right = end.segment.edges_ft
-    return (right, -left) if end.at_end else (-left, right)
+def _curb(i: int, junction: Junction, params: IntersectionParams) -> Cut:
+    here = junction.ends[i]
+    before, after = junction.neighbors(i)
+    return curb_cut(here.halves, right_neighbor(here, after), left_neighbor(here, before), params)
 
 
 def with_corners(
@@ -236,7 +186,7 @@ def laid_out(
             final, found = _lay_out(_with_pocket(roomy, params), policy, params)
             findings += found
             done.append(final)
-        out.append(done)
+        out.append(parted(done))
     return out, findings
 
 

@@ -8,18 +8,17 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
-from scipy.spatial import cKDTree
 
 from layoutgen.errors import Finding
 from layoutgen.gis.read import points_of
-from layoutgen.street.controls import Crossing, NodeControl, apply_whole
-from layoutgen.street.legs import End
+from layoutgen.street.controls import Crossing, NodeControl, apply_whole, places_of
+from layoutgen.street.ends import End
 from layoutgen.street.params import StreetParams
 
 
 def name_crossings(
     crossings: Sequence[Crossing],
-    ends: Mapping[int, Sequence[End]],
+    ends: Sequence[Sequence[End]],
     controls: Sequence[NodeControl],
     tables: Mapping[str, gpd.GeoDataFrame],
     params: StreetParams,
@@ -30,8 +29,8 @@ def name_crossings(
     out = []
     for k, crossing in enumerate(crossings):
         row = given.get(k)
-        streets = sorted({e.segment.name for e in ends[crossing.node] if e.segment.name})
-        node_id = text_of(row, "intersection_id") or _derived_id(ends[crossing.node])
+        streets = sorted({e.segment.name for e in ends[k] if e.segment.name})
+        node_id = text_of(row, "intersection_id") or _derived_id(ends[k])
         ids[node_id] += 1
         node_id = node_id if ids[node_id] == 1 else f"{node_id}~{ids[node_id]}"
         name = text_of(row, "name") or " & ".join(streets)
@@ -70,7 +69,10 @@ def _nearest_rows(
             used.add(i)
     unused = [i for i in range(len(rows)) if i not in used]
     text = "no intersection of three or more streets here that is not named already"
-    fix = "nothing to do where streets merely bend or end; else check the street lines"
+    fix = (
+        "nothing to do where streets merely bend or end, or where several nodes make one "
+        "intersection; else check the street lines"
+    )
     return taken, [
         Finding("intersection_unused", "notice", "intersections",
                 text_of(rows[i], "intersection_id"), text, fix, places[i], 1)
@@ -85,7 +87,10 @@ def _candidates(
     if not crossings or not usable:
         return []
     xy = np.array([[places[i].x, places[i].y] for i in usable])
-    tree: Any = cKDTree(np.array([c.xy for c in crossings]))
-    far, node = tree.query(xy, distance_upper_bound=reach)
+    tree, owner = places_of(crossings)
+    far, place = tree.query(xy, distance_upper_bound=reach)
     order = np.lexsort([xy[:, 1], xy[:, 0], far])
-    return [(float(far[k]), int(node[k]), usable[k]) for k in order.tolist()]
+    return [
+        (float(far[k]), owner[place[k]] if np.isfinite(far[k]) else -1, usable[k])
+        for k in order.tolist()
+    ]

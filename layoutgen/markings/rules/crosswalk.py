@@ -84,11 +84,13 @@ def needs(params: Params, leg: Mapping[str, Any]) -> dict[str, float]:
 
 
 def mark(leg: Leg, params: Params) -> Iterator[Marking]:
-    if leg.layout.crosswalk is None:
+    if leg.layout.crosswalk is None or (leg.twin and not leg.twin.leads):
         return
     near, far = leg.layout.crosswalk
-    left, right = leg.edges_ft
-    bars = tuple(_bars(near, far, leg.strips, params))
+    carriageways = [leg.strips, *([leg.twin.strips] if leg.twin else [])]
+    left = min(strips[0].left_ft for strips in carriageways)
+    right = max(strips[-1].right_ft for strips in carriageways)
+    bars = tuple(bar for strips in carriageways for bar in _bars(near, far, strips, params))
     if not bars:
         return
     yield Marking(
