@@ -276,7 +276,7 @@ WHERE_NAMES = (
     *("segment_id", "name", "street_class", "speed_mph", "oneway", "width_ft", "length_ft"),
     *("lanes", "parking", "bike_lane", "center_turn_lane", "roundabout", "leg_id"),
     *("intersection_id", "control", "intersection_control", "legs", "lanes_in", "lanes_out"),
-    *("school", "compass"),
+    *("school", "circular", "compass"),
 )
 
 

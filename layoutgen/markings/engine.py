@@ -23,14 +23,15 @@ from layoutgen.markings.marking import (
     Marking,
     Rule,
     RuleParams,
+    TeethShape,
 )
-from layoutgen.markings.templates import bars, figure, line
+from layoutgen.markings.templates import bars, figure, line, teeth
 from layoutgen.street.design import Block, Design, Leg
 from layoutgen.street.intersection import LegNeeds, LegPolicy
 from layoutgen.street.legs import leg_attributes
 from layoutgen.street.segments import segment_attributes
 
-_TEMPLATES: Mapping[type, Any] = {shape.SHAPE: shape for shape in (line, bars, figure)}
+_TEMPLATES: Mapping[type, Any] = {shape.SHAPE: shape for shape in (line, bars, teeth, figure)}
 #: two markings of one color that share more than this are a collision, not a touch (sq ft)
 _TOUCH_SQFT = 0.02
 _COLUMNS = (
@@ -206,12 +207,15 @@ def _extent(marking: Marking) -> tuple[float, float]:
     if isinstance(shape, FigureShape):
         far = figure.figure_of(shape).length_ft
         return shape.upstream_ft, shape.upstream_ft + shape.facing * far
+    if isinstance(shape, TeethShape):
+        ends = [shape.cut.at(shape.left_ft), shape.cut.at(shape.right_ft)]
+        return min(ends), max(ends) + shape.height_ft
     return _bars_extent(shape)
 
 
 def _heading_station(marking: Marking) -> float:
     """Station, in frame coordinates, whose axis direction the drawing follows."""
-    if isinstance(marking.shape, BarsShape):
+    if isinstance(marking.shape, BarsShape | TeethShape):
         return marking.shape.base_ft
     if isinstance(marking.shape, FigureShape):
         return sum(_extent(marking)) / 2

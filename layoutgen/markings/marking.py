@@ -76,6 +76,24 @@ class BarsShape:
 
 
 @dataclass(frozen=True)
+class TeethShape:
+    """Row of equal triangles whose bases stand on a cut and whose tips lie farther out on the leg.
+
+    Between `left_ft` and `right_ft`, in the straight frame at right angles to the axis at a base
+    station; triangles point along the axis, toward the traffic that comes.
+    """
+
+    base_ft: float
+    cut: Cut
+    left_ft: float
+    right_ft: float
+    count: int
+    width_ft: float
+    height_ft: float
+    gap_ft: float
+
+
+@dataclass(frozen=True)
 class FigureShape:
     """A rigid figure: upstream edge at a station, centred on an offset, read by `facing` traffic.
 
@@ -92,7 +110,7 @@ class FigureShape:
     width_ft: float = 0.0
 
 
-Shape = LineShape | BarsShape | FigureShape
+Shape = LineShape | BarsShape | TeethShape | FigureShape
 
 
 @dataclass(frozen=True)

@@ -89,12 +89,16 @@ class IntersectionParams(Params):
 class LegNeeds:
     """What the rules want on a leg; the layout gives every wish its station.
 
+    On legs of a roundabout traffic yields at the edge of the ring, past the crosswalk; elsewhere
+    it waits behind the crosswalk.
+
     Attributes:
         crosswalk_ft: width of the crosswalk, 0 = none.
         crosswalk_setback_ft: from the crossing curb line to its near edge.
         stop_line_ft: width of the stop line, 0 = none.
         stop_gap_ft: from crosswalk to stop line.
         stop_setback_ft: from the crossing curb line to the stop line where there is no crosswalk.
+        yield_line_ft, yield_gap_ft, yield_setback_ft: the same for a yield line.
     """
 
     crosswalk_ft: float = 0.0
@@ -102,6 +106,15 @@ class LegNeeds:
     stop_line_ft: float = 0.0
     stop_gap_ft: float = 4.0
     stop_setback_ft: float = 4.0
+    yield_line_ft: float = 0.0
+    yield_gap_ft: float = 4.0
+    yield_setback_ft: float = 4.0
+
+    def waiting(self) -> tuple[float, float, float]:
+        """Depth of the stop or yield line, its gap to the crosswalk, its setback from the curb."""
+        if self.yield_line_ft and not self.stop_line_ft:
+            return self.yield_line_ft, self.yield_gap_ft, self.yield_setback_ft
+        return self.stop_line_ft, self.stop_gap_ft, self.stop_setback_ft
 
 
 LegPolicy = Callable[[Mapping[str, Any]], LegNeeds]
@@ -155,16 +168,28 @@ def curb_cut(
     return Cut(max(at_node, slope * halves[0], -slope * halves[1], *wanted), slope)
 
 
+@dataclass(frozen=True)
+class Room:
+    """What a leg offers: its curb offsets, the length it may use, whether it enters a ring."""
+
+    edges: tuple[float, float]
+    length_ft: float
+    circular: bool = False
+
+    def holds(self, cut: Cut) -> bool:
+        """Whether a cut lies on the leg from curb to curb."""
+        return cut.farthest(*self.edges) <= self.length_ft
+
+
 def lay_out_leg(
-    curb: Cut, needs: LegNeeds, edges: tuple[float, float], room_ft: float, gap_ft: float
+    curb: Cut, needs: LegNeeds, room: Room, gap_ft: float
 ) -> tuple[LegLayout, list[str]]:
     """Stations of crosswalk, stop position and line ends; what does not fit is named.
 
     Args:
         curb: curb line of the crossing street.
         needs: what the rules want.
-        edges: offsets of the leg's curbs.
-        room_ft: length the leg may use.
+        room: what the leg offers.
         gap_ft: from crosswalk or curb to the lines where there is no stop line.
 
     Returns:
@@ -175,16 +200,20 @@ def lay_out_leg(
     if needs.crosswalk_ft:
         near = curb.moved(needs.crosswalk_setback_ft)
         far = near.moved(needs.crosswalk_ft)
-        crosswalk = (near, far) if far.farthest(*edges) <= room_ft else None
+        crosswalk = (near, far) if room.holds(far) else None
         if crosswalk is None:
             dropped.append("crosswalk")
-    stop = crosswalk[1].moved(needs.stop_gap_ft) if crosswalk else curb.moved(needs.stop_setback_ft)
-    behind = stop.moved(needs.stop_line_ft)
-    if needs.stop_line_ft and behind.farthest(*edges) > room_ft:
-        dropped.append("stop_line")
+    depth, walk_gap_ft, setback_ft = needs.waiting()
+    behind = crosswalk is not None and not room.circular
+    stop = crosswalk[1].moved(walk_gap_ft) if crosswalk and behind else curb.moved(setback_ft)
+    waits = stop.moved(depth)
+    if depth and not room.holds(waits):
+        dropped.append(
+            "yield_line" if needs.yield_line_ft and not needs.stop_line_ft else "stop_line"
+        )
     outer = crosswalk[1] if crosswalk else curb
     free = outer.moved(gap_ft if crosswalk else 0.0)
-    inbound = behind if needs.stop_line_ft else free
+    inbound = waits if depth and (behind or not crosswalk) else free
     return LegLayout(curb, crosswalk, stop, inbound, free), dropped
 
 

@@ -21,6 +21,7 @@ from layoutgen.street.intersection import (
     IntersectionParams,
     LegNeeds,
     LegPolicy,
+    Room,
     curb_cut,
     lay_out_leg,
     octant,
@@ -43,6 +44,7 @@ def leg_attributes(leg: Leg) -> dict[str, Any]:
         lanes_in=len(leg.inbound),
         lanes_out=len(leg.outbound),
         school=leg.school,
+        circular=leg.circular,
         compass=octant(leg.bearing_deg),
     )
     return out
@@ -232,9 +234,8 @@ def _lay_out(leg: Leg, policy: LegPolicy, params: StreetParams) -> tuple[Leg, li
     curb = leg.layout.curb
     if leg.crossing is not None and needs.crosswalk_ft:
         curb = leg.crossing.moved(-(needs.crosswalk_setback_ft + needs.crosswalk_ft / 2))
-    layout, dropped = lay_out_leg(
-        curb, needs, leg.edges_ft, leg.room_ft, params.intersection.lines_gap_ft
-    )
+    room = Room(leg.edges_ft, leg.room_ft, leg.circular)
+    layout, dropped = lay_out_leg(curb, needs, room, params.intersection.lines_gap_ft)
     text = "the leg is too short for: {}; left out"
     fix = "check for a duplicate node or a wrong width; else mark by hand"
     found = [

@@ -172,7 +172,13 @@ def test_bars_stand_where_wheels_miss_them(widths: Any, wanted: list[float]) -> 
 
 # ---- crosswalks: where ----------------------------------------------------------------------
 
-LEG = {"roundabout": False, "intersection_control": "none", "control": "none", "school": False}
+LEG = {
+    "roundabout": False,
+    "circular": False,
+    "intersection_control": "none",
+    "control": "none",
+    "school": False,
+}
 
 
 @pytest.mark.parametrize(
@@ -188,6 +194,8 @@ LEG = {"roundabout": False, "intersection_control": "none", "control": "none", "
         (["school"], {"school": False}, False),
         (["every_leg"], {}, True),
         (["every_leg"], {"roundabout": True}, False),
+        (["roundabout"], {"circular": True}, True),
+        (["signal"], {"circular": True}, False),
         (["signal"], {"intersection_control": "signal", "roundabout": True}, False),
         ([], {"intersection_control": "signal", "school": True, "control": "stop"}, False),
     ],

@@ -16,6 +16,7 @@ from layoutgen.street.intersection import (
     IntersectionParams,
     LegNeeds,
     Neighbor,
+    Room,
     bearing,
     curb_cut,
     lay_out_leg,
@@ -74,7 +75,7 @@ def test_curb_line_clears_both_corners(
 def test_layout_distances_are_measured_at_right_angles() -> None:
     curb = Cut(20.0, 0.5)
     needs = LegNeeds(10.0, 2.0, 2.0, 4.0, 4.0)
-    layout, dropped = lay_out_leg(curb, needs, (-20, 20), 300.0, 4.0)
+    layout, dropped = lay_out_leg(curb, needs, Room((-20, 20), 300.0), 4.0)
     assert not dropped
     assert layout.crosswalk is not None
     near, far = layout.crosswalk
@@ -88,11 +89,11 @@ def test_layout_distances_are_measured_at_right_angles() -> None:
 
 def test_short_leg_drops_the_crosswalk_first() -> None:
     needs = LegNeeds(10.0, 2.0, 2.0, 4.0, 4.0)
-    layout, dropped = lay_out_leg(Cut(20.0), needs, (-15, 15), 30.0, 4.0)
+    layout, dropped = lay_out_leg(Cut(20.0), needs, Room((-15, 15), 30.0), 4.0)
     assert dropped == ["crosswalk"]
     assert layout.crosswalk is None
     assert layout.stop.station_ft == pytest.approx(24.0)
-    _, dropped = lay_out_leg(Cut(20.0), needs, (-15, 15), 25.0, 4.0)
+    _, dropped = lay_out_leg(Cut(20.0), needs, Room((-15, 15), 25.0), 4.0)
     assert dropped == ["crosswalk", "stop_line"]
 
 

@@ -16,7 +16,7 @@ from layoutgen.markings.marking import Bar, BarsShape, Frame, Marking, Rule, Rul
 from layoutgen.street.design import Cut, Leg, Strip
 
 Style = Literal["transverse_lines", "longitudinal_bars", "ladder", "bar_pairs"]
-Place = Literal["signal", "all_way_stop", "stop", "yield", "school", "every_leg"]
+Place = Literal["signal", "all_way_stop", "stop", "yield", "school", "roundabout", "every_leg"]
 _MAX_GAP_PER_BAR = 2.5  # XWALK-13, XWALK-16, XWALK-20
 #: strips that lanes are made of
 _DRIVEN = ("travel_lane", "turn_lane", "center_turn_lane")
@@ -33,10 +33,10 @@ _ROWS: dict[str, tuple[str, ...]] = {
 class Params(RuleParams):
     style: Style = choice("longitudinal_bars", source="XWALK-06", text="pattern")
     at: tuple[Place, ...] = choice(
-        ("signal", "all_way_stop", "school"),
+        ("signal", "all_way_stop", "school", "roundabout"),
         source="XWALK-27",
         text="legs that get one: by control of the intersection (signal, all_way_stop), "
-        "by control of the approach (stop, yield), in a school zone, or every leg",
+        "by control of the approach (stop, yield), in a school zone, at a roundabout, or every leg",
     )
     width_ft: float = length(
         "10 ft", low="6 ft", high="30 ft", source="XWALK-03", text="along travel, over all"
@@ -47,6 +47,13 @@ class Params(RuleParams):
         high="30 ft",
         source="common practice",
         text="from the crossing curb line to the crosswalk",
+    )
+    ring_setback_ft: float = length(
+        "20 ft",
+        low="20 ft",
+        high="60 ft",
+        source="ROUND-03",
+        text="from the edge of a roundabout to the crosswalk",
     )
     bar_width_ft: float = length(
         "24 in", low="12 in", high="24 in", source="XWALK-11", text="bar of bars and ladder"
@@ -73,6 +80,8 @@ def wanted(params: Params, leg: Mapping[str, Any]) -> bool:
         "signal",
         "all_way_stop",
     )
+    if leg["circular"] and "roundabout" in params.at:
+        return True
     by_approach = leg["control"] in params.at and leg["control"] in ("stop", "yield")
     return by_control or by_approach or (leg["school"] and "school" in params.at)
 
@@ -80,7 +89,11 @@ def wanted(params: Params, leg: Mapping[str, Any]) -> bool:
 def needs(params: Params, leg: Mapping[str, Any]) -> dict[str, float]:
     if not wanted(params, leg):
         return {}
-    return {"crosswalk_ft": params.width_ft, "crosswalk_setback_ft": params.setback_ft}
+    return {"crosswalk_ft": params.width_ft, "crosswalk_setback_ft": _setback(params, leg)}
+
+
+def _setback(params: Params, leg: Mapping[str, Any]) -> float:
+    return params.ring_setback_ft if leg["circular"] else params.setback_ft
 
 
 def mark(leg: Leg, params: Params) -> Iterator[Marking]:
@@ -223,12 +236,16 @@ def _bars(near: Cut, far: Cut, strips: Sequence[Strip], params: Params) -> Itera
 def _reason(leg: Leg, params: Params) -> str:
     if "every_leg" in params.at:
         why = "every leg is asked for"
+    elif leg.circular and "roundabout" in params.at:
+        why = "it leads into a roundabout"
     elif leg.intersection_control in params.at:
         why = f"the intersection is controlled by {leg.intersection_control}"
     elif leg.control in params.at:
         why = f"the approach is controlled by {leg.control}"
     else:
         why = "the intersection lies in a school zone"
+    if leg.circular:
+        return f"{why}; {params.ring_setback_ft:g} ft from the edge of the roundabout"
     return f"{why}; {params.setback_ft:g} ft behind the crossing curb line"
 
 
