@@ -23,6 +23,7 @@ def test_rules() -> None:
         "school",
         "stop_line",
         "turn_arrow",
+        "yield_line",
     ]
 
 

@@ -270,14 +270,17 @@ def sides(shape: Any) -> tuple[float, float]:
 
 
 def test_every_signal_node_is_a_signal_intersection(manhattan: Network) -> None:
-    """Nodes of three and more edges are intersections; a signal far from them all is reported."""
+    """Nodes of three and more edges belong to one intersection each, those of a divided avenue in
+    pairs; a signal far from them all is reported."""
     graph = nyc_graph()
     crossings = [node for node, degree in graph.degree() if degree >= 3]
     places = {k: (float(d["lon"]), float(d["lat"])) for k, d in graph.nodes(data=True)}
     far = feet_apart(list(places.values()), [places[k] for k in crossings]).min(axis=1)
     design = manhattan.layout.design
     reported = sum(f.rows for f in manhattan.layout.findings if f.source == "controls")
-    assert len(design.intersections) == len(crossings)
+    inside = [leg.segment.name for leg in design.legs() if leg.twin]
+    assert len(design.intersections) == len(crossings) - 6
+    assert set(inside) == {"Broadway"}
     assert {crossing.control for crossing in design.intersections} == {"signal"}
     assert reported == (far > manhattan.project.settings.controls.signal_reach_ft).sum() > 0
 
@@ -314,7 +317,10 @@ def test_crosswalks_of_bars_keep_the_limits(manhattan: Network) -> None:
     """XWALK-03 length of bars, XWALK-07 their number, XWALK-11 width, XWALK-12 and -13 gaps."""
     walks = markings_of(manhattan, "crosswalk")
     assert len(walks) > 50
+    twins = {leg.leg_id for leg in manhattan.layout.design.legs() if leg.twin}
     for leg, walk in walks.items():
+        if leg in twins:
+            continue  # of two rows of bars, see test_a_divided_avenue_has_one_crosswalk
         bars = sorted(walk.geoms, key=lambda bar: across(walk, bar))
         size = np.array([sides(bar) for bar in bars])
         gaps = np.array([a.distance(b) for a, b in pairwise(bars)])
@@ -366,9 +372,9 @@ def feet_apart(here: Any, there: Any) -> Any:
 
 
 def crossing_places(network: Network) -> Any:
-    """(n, 2) longitude and latitude of all intersections."""
+    """(n, 2) longitude and latitude of all intersections, by their first node."""
     design = network.layout.design
-    xy = np.array([design.nodes[crossing.node] for crossing in design.intersections])
+    xy = np.array([design.nodes[crossing.nodes[0]] for crossing in design.intersections])
     to_globe = pyproj.Transformer.from_crs(network.layout.inputs.plane, 4326, always_xy=True)
     return np.column_stack(to_globe.transform(*xy.T))
 
@@ -493,9 +499,14 @@ def test_signals_stand_where_the_nodes_are(finland: Network) -> None:
     nodes = pyogrio.read_dataframe(file, layer="points")
     signals = nodes[nodes["highway"] == "traffic_signals"].geometry.to_numpy()
     crossings = finland.layout.design.intersections
-    far = feet_apart(shapely.get_coordinates(signals), crossing_places(finland))
+    design = finland.layout.design
+    owner = np.array([k for k, c in enumerate(crossings) for _ in c.nodes])
+    nodes_xy = np.array([design.nodes[n] for c in crossings for n in c.nodes])
+    to_globe = pyproj.Transformer.from_crs(finland.layout.inputs.plane, 4326, always_xy=True)
+    places = np.column_stack(to_globe.transform(*nodes_xy.T))
+    far = feet_apart(shapely.get_coordinates(signals), places)
     reach = finland.project.settings.controls.signal_reach_ft
-    nearest = {int(row.argmin()) for row in far if row.min() < reach}
+    nearest = {int(owner[row.argmin()]) for row in far if row.min() < reach}
     has_approach = {k for k, c in enumerate(crossings) if any(leg.inbound for leg in c.legs)}
     assert {k for k, c in enumerate(crossings) if c.control == "signal"} == nearest & has_approach
     reported = sum(f.code == "control_far" and "signal" in f.text for f in finland.layout.findings)

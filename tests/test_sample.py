@@ -56,6 +56,7 @@ def test_counts_by_kind(package: Path) -> None:
         "stop_line": 246,
         "turn_arrow": 58,
         "word": 44,
+        "yield_line": 4,
     }
     assert markings["marking_id"].is_unique
 

@@ -128,7 +128,9 @@ def _intersections(
 ) -> tuple[Intersection, ...]:
     areas = _areas(legs, axes)
     out = [
-        Intersection(k.node_id, str(k.crossing.node), k.name, k.whole, tuple(own), area)
+        Intersection(
+            k.node_id, tuple(map(str, k.junction.nodes)), k.name, k.whole, tuple(own), area
+        )
         for k, own, area in zip(knots, legs, areas, strict=True)
     ]
     return tuple(sorted(out, key=lambda crossing: crossing.intersection_id))

@@ -216,10 +216,10 @@ class Leg:
 
 @dataclass(frozen=True)
 class Intersection:
-    """A node where streets meet: legs clockwise, and the area between their curb lines."""
+    """Nodes where streets meet: legs clockwise, and the area between their curb lines."""
 
     intersection_id: str
-    node: str
+    nodes: tuple[str, ...]
     name: str
     control: str
     legs: tuple[Leg, ...]

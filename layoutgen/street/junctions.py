@@ -140,7 +140,9 @@ def pair_of(one: End, other: End, side: Side) -> tuple[End, End] | None:
     # seen from the intersection, departing traffic keeps to the driving side
     right = _beside(toward, away) if toward.node != away.node else apart
     keeps = right > 0 if side == "right" else right < 0
-    if abs(apart) > _TWIN_DEG or not keeps or not _same_street(one, other):
+    named = one.segment.name != "" and one.segment.name == other.segment.name
+    limit = _TWIN_DEG if named else _PARALLEL_DEG
+    if abs(apart) > limit or not keeps or not _same_street(one, other):
         return None
     return toward, away
 

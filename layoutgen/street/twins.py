@@ -14,6 +14,8 @@ from layoutgen.street.intersection import IntersectionParams
 
 #: a common line that moves a carriageway's own line farther than this is none
 _MOST_FT = 60.0
+#: carriageways that are less parallel at the line have a line each (cosine of 20 degrees)
+_PARALLEL = 0.94
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,7 @@ def with_twins(
             continue
         frames = _frame(lead, axes), _frame(other, axes)
         lines = _common(lead, other, frames, limit)
-        if lines is not None:
+        if lines is not None and _beside(lead, other, frames, params.median_gap_ft):
             out[a] = _joined(lead, other, lines[0], frames, leads=True)
             out[b] = _joined(other, lead, lines[1], frames[::-1], leads=False)
     return out
@@ -115,6 +117,13 @@ def _common(
         if max(abs(m) for m in moved) <= _MOST_FT and turned.station_ft >= 0
         else None
     )
+
+
+def _beside(lead: Leg, other: Leg, frames: tuple[_Frame, _Frame], gap_ft: float) -> bool:
+    """Whether two carriageways run side by side with no more than a median between them."""
+    low, high = sorted(o for _, o in _ends(other, frames[1], frames[0]))
+    gap = max(low - lead.edges_ft[1], lead.edges_ft[0] - high)
+    return gap <= gap_ft and float(frames[0].ahead @ frames[1].ahead) >= _PARALLEL
 
 
 def _ends(leg: Leg, own: _Frame, common: _Frame) -> list[tuple[float, float]]:

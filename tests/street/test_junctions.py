@@ -1,0 +1,191 @@
+"""Whole intersections: several nodes, one crossing; drawn scenes, right- and left-hand traffic."""
+
+from __future__ import annotations
+
+import dataclasses
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from scenes import Scene, design_of, divided, jog, layout_of, ring, slip
+
+EVERY = {"rules": {"crosswalk": {"at": ["every_leg"]}}}
+SIDES = ("right", "left")
+
+
+def mirrored(scene: Scene) -> Scene:
+    """The scene in a mirror, with left-hand traffic."""
+
+    def flip(row: Any) -> dict[str, Any]:
+        shape = shapely.from_wkt(row["at"]) if isinstance(row["at"], str) else row["at"]
+        return {**row, "at": shapely.transform(shape, lambda xy: xy * [-1.0, 1.0])}
+
+    settings = {**scene.settings, "project": {"driving_side": "left"}}
+    return dataclasses.replace(
+        scene,
+        streets=[flip(r) for r in scene.streets],
+        controls=[flip(r) for r in scene.controls],
+        settings=settings,
+    )
+
+
+def sided(scene: Scene, side: str) -> Scene:
+    return scene if side == "right" else mirrored(scene)
+
+
+def kinds(markings: Any, kind: str) -> Any:
+    return markings[markings["kind"] == kind]
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_divided_road_is_one_intersection_with_one_crosswalk_per_leg(side: str) -> None:
+    markings, design, findings = layout_of(sided(divided(**EVERY), side))
+    assert len(design.intersections) == 1
+    crossing = design.intersections[0]
+    assert len(crossing.nodes) == 2
+    assert crossing.legs[0].legs == 4
+    walks = kinds(markings, "crosswalk")
+    assert len(walks) == 4
+    assert not [f for f in findings if f.code in ("leg_too_short", "collision")]
+
+
+@pytest.mark.parametrize("gap_ft", [40.0, 55.0])
+def test_the_median_between_carriageways_stays_open(gap_ft: float) -> None:
+    """Between the last bar of one 26 ft carriageway and the first of the other lies the median,
+    and all bars of a crosswalk begin on one straight line."""
+    markings, design, _ = layout_of(divided(gap_ft, **EVERY))
+    roads = [
+        w for w, s in zip(design.roadways(), design.segments, strict=True) if s.name != "Net Street"
+    ]
+    across = [leg.leg_id for leg in design.legs() if leg.twin and leg.twin.leads]
+    assert len(across) == 2
+    for row in kinds(markings, "crosswalk").to_dict("records"):
+        if row["marking_id"].split("/")[1] not in across:
+            continue
+        bars = list(row["geometry"].geoms)
+        middles = np.array([bar.centroid.coords[0] for bar in bars])
+        bars = [bars[k] for k in np.argsort(middles[:, 1])]
+        gaps = [a.distance(b) for a, b in pairwise(bars)]
+        assert max(gaps) >= (gap_ft - 26.0) * 0.99
+        assert sum(gap > 5.05 for gap in gaps) == 1
+        assert shapely.union_all(roads).buffer(0.01).covers(row["geometry"])
+        ends = np.array([bar.centroid.coords[0] for bar in bars])
+        line = shapely.LineString([ends[0], ends[-1]])
+        assert max(line.distance(shapely.Point(p)) for p in ends) < 0.05
+
+
+def test_carriageways_far_apart_are_two_intersections() -> None:
+    """80 ft between the carriageways: traffic waits between them."""
+    design, _ = design_of(divided(106.0))
+    assert [len(c.nodes) for c in design.intersections] == [1, 1]
+
+
+@pytest.mark.parametrize(("step_ft", "count"), [(10.0, 1), (40.0, 1), (90.0, 2)])
+def test_streets_that_nearly_face_each_other(step_ft: float, count: int) -> None:
+    markings, design, _ = layout_of(jog(step_ft, **EVERY))
+    assert len(design.intersections) == count
+    assert len(kinds(markings, "crosswalk")) == (4 if count == 1 else 6)
+
+
+def test_jog_crosswalks_stand_outside_of_both_side_streets() -> None:
+    markings, design, _ = layout_of(jog(24.0, **EVERY))
+    roads = {s.segment_id: w for s, w in zip(design.segments, design.roadways(), strict=True)}
+    walks = {
+        r["segment_id"]: r["geometry"] for r in kinds(markings, "crosswalk").to_dict("records")
+    }
+    for main in ("w", "e"):
+        for side in ("n", "s"):
+            assert walks[main].distance(roads[side]) >= 1.5, (main, side)
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_roundabout_yields_at_entries_and_never_on_exits(side: str) -> None:
+    """One intersection; YIELD-08 and ROUND-03 on the drawn polygons."""
+    markings, design, _ = layout_of(sided(ring(), side))
+    assert len(design.intersections) == 1
+    crossing = design.intersections[0]
+    assert crossing.control == "yield"
+    entries = {leg.leg_id for leg in crossing.legs if leg.inbound}
+    lines = kinds(markings, "yield_line")
+    assert len(entries) == 4
+    assert {i.split("/")[1] for i in lines["marking_id"]} == entries
+    roads = {s.segment_id: w for s, w in zip(design.segments, design.roadways(), strict=True)}
+    circle = shapely.union_all([w for i, w in roads.items() if i[0] == "r"])
+    exits = shapely.union_all([roads[i] for i in ("e-out", "s-out", "w-out")])
+    ins = shapely.union_all([roads[i] for i in ("e-in", "s-in", "w-in")])
+    for shape in lines.geometry:
+        assert not shape.intersects(circle)
+        assert shape.intersection(exits.difference(ins)).area == 0.0
+    walks = kinds(markings, "crosswalk")
+    assert len(walks) == 4
+    for shape in walks.geometry:
+        assert shape.distance(circle) >= 20.0 - 0.3
+    assert not len(kinds(markings, "stop_line"))
+
+
+def test_the_yield_triangles_point_at_the_traffic_that_comes() -> None:
+    """YIELD-07: tips lie farther from the ring than bases."""
+    markings, _, _ = layout_of(ring())
+    for row in kinds(markings, "yield_line").to_dict("records"):
+        for tooth in row["geometry"].geoms:
+            xy = shapely.get_coordinates(tooth)[:3]
+            from_ring = np.hypot(*(xy - [20.0, -35.0]).T)
+            sides = np.hypot(*(xy - np.roll(xy, 1, axis=0)).T)
+            base = int(np.argmin(sides))  # 24 in base, legs of 38 in
+            tip = ({0, 1, 2} - {base, (base - 1) % 3}).pop()
+            assert from_ring[tip] == from_ring.max()
+
+
+def test_a_slip_lane_makes_no_intersections() -> None:
+    markings, design, _ = layout_of(slip(**EVERY))
+    assert len(design.intersections) == 1
+    assert len(kinds(markings, "crosswalk")) == 4
+
+
+def test_a_street_that_parts_into_carriageways_is_no_intersection() -> None:
+    halves = {
+        "name": "Tar Street",
+        "street_class": "arterial",
+        "oneway": "forward",
+        "width_ft": 24.0,
+    }
+    rows = [
+        {"segment_id": "a", "name": "Tar Street", "street_class": "arterial", "lanes": 4,
+         "at": "LINESTRING (-300 0, 20 10)"},
+        {"segment_id": "b", **halves, "at": "LINESTRING (20 10, 160 -10, 500 0)"},
+        {"segment_id": "c", **halves, "at": "LINESTRING (500 40, 160 40, 20 10)"},
+    ]  # fmt: skip
+    design, _ = design_of(Scene(rows))
+    assert not design.intersections
+    wrong = [{**row, "oneway": "backward"} if row["segment_id"] != "a" else row for row in rows]
+    design, _ = design_of(Scene(wrong))
+    assert len(design.intersections) == 1, "traffic on the wrong side is no divided road"
+
+
+def test_merging_freeway_traffic_crosses_nobody() -> None:
+    fast = {"street_class": "freeway", "oneway": "forward", "lanes": 3}
+    rows = [
+        {"segment_id": "f1", **fast, "at": "LINESTRING (-500 0, 10 20)"},
+        {"segment_id": "f2", **fast, "at": "LINESTRING (10 20, 600 40)"},
+        {"segment_id": "r", "street_class": "ramp", "oneway": "forward", "lanes": 1,
+         "at": "LINESTRING (-400 -160, 10 20)"},
+    ]  # fmt: skip
+    assert not design_of(Scene(rows))[0].intersections
+    rows[2]["street_class"] = "collector"
+    assert len(design_of(Scene(rows))[0].intersections) == 1
+
+
+@pytest.mark.parametrize("make", [divided, jog, ring, slip])
+def test_direction_and_order_of_rows_do_not_matter(make: Any) -> None:
+    scene = make(**EVERY)
+    turned = []
+    for row in reversed(scene.streets):
+        way = {"forward": "backward", "backward": "forward"}.get(row.get("oneway", ""))
+        turned.append({**row, "at": shapely.reverse(row["at"]), **({"oneway": way} if way else {})})
+    one, _, _ = layout_of(scene)
+    other, _, _ = layout_of(dataclasses.replace(scene, streets=turned))
+    assert list(one["marking_id"]) == list(other["marking_id"])
+    apart = [a.hausdorff_distance(b) for a, b in zip(one.geometry, other.geometry, strict=True)]
+    assert max(apart) < 1e-6
