@@ -44,6 +44,7 @@ CLASS_TABLES: Mapping[str, Mapping[str, Any]] = {
         "lanes": 4,
         "lanes_oneway": 2,
         "roadway_oneway": "32 ft",
+        "roadway_divided": "66 ft",
         "center_line": "double_solid",
         "speed": "35 mph",
     },
@@ -274,8 +275,16 @@ def _case_params(rule: Rule, table: Mapping[str, Any], raw: Raw, path: Any) -> R
 #: what `where` of a case may ask for
 WHERE_NAMES = (
     *("segment_id", "name", "street_class", "speed_mph", "oneway", "width_ft", "length_ft"),
-    *("lanes", "parking", "bike_lane", "center_turn_lane", "roundabout", "leg_id"),
-    *("intersection_id", "control", "intersection_control", "legs", "lanes_in", "lanes_out"),
+    *("lanes", "parking", "bike_lane", "center_turn_lane", "divided", "roundabout"),
+    *(
+        "leg_id",
+        "intersection_id",
+        "control",
+        "intersection_control",
+        "legs",
+        "lanes_in",
+        "lanes_out",
+    ),
     *("school", "circular", "compass"),
 )
 

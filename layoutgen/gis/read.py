@@ -41,6 +41,7 @@ _MOST = {
     "lanes_forward": 12,
     "lanes_backward": 12,
     "width_ft": 400.0,
+    "median_ft": 200.0,
     "speed_mph": 120.0,
 }
 _YES = {"yes", "y", "true", "t", "1", "-1"}

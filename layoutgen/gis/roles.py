@@ -68,6 +68,8 @@ ROLES: tuple[Role, ...] = (
             Field("parking", "choice", "parallel parking lane", SIDES),
             Field("bike_lane", "choice", "marked bike lane", SIDES),
             Field("center_turn_lane", "yes_no", "two-way left-turn lane"),
+            Field("divided", "yes_no", "one line, but a raised median parts its two directions"),
+            Field("median_ft", "real", "width of that median"),
             Field("turn_lanes_forward", "text", "lanes left to right, e.g. left|through|right"),
             Field("turn_lanes_backward", "text", "the same, against the digitised direction"),
             Field("level_from", "integer", "grade level at the first point"),

@@ -32,7 +32,7 @@ from layoutgen.street.legs import (
 from layoutgen.street.naming import name_crossings
 from layoutgen.street.network import build_network
 from layoutgen.street.params import StreetParams
-from layoutgen.street.ramps import ramp_points, with_ramps
+from layoutgen.street.ramps import ramp_points, unused_ramps, with_ramps, without_ramp
 from layoutgen.street.schools import in_zone, school_zones, zone_stations
 from layoutgen.street.segments import build_segments
 from layoutgen.street.twins import with_twins
@@ -79,18 +79,18 @@ def build_design(
     drafts = [draft_legs(k, params.intersection) for k in knots]
     if len(curbs):
         drafts = with_corners(drafts, network.axes, curbs, params)
-    if "curb_ramps" in tables:
-        ramps, found = ramp_points(tables["curb_ramps"])
-        findings += found
-        flat = iter(
-            with_ramps([leg for own in drafts for leg in own], network.axes, ramps, params.ramps)
-        )
-        drafts = [[next(flat) for _ in own] for own in drafts]
+    ramps, found = ramp_points(tables.get("curb_ramps"))
+    findings += found
+    use = with_ramps([leg for own in drafts for leg in own], network.axes, ramps, params.ramps)
+    findings += unused_ramps(use, ramps)
+    flat = iter(use.legs)
+    drafts = [[next(flat) for _ in own] for own in drafts]
     drafts = [
         with_twins(own, j.pairs, network.axes, params.intersection)
         for own, j in zip(drafts, junctions, strict=True)
     ]
     legs, found = laid_out(drafts, policy, params)
+    found += without_ramp([leg for own in legs for leg in own], use)
     places = {
         leg.leg_id: k.crossing.xy for k, own in zip(knots, drafts, strict=True) for leg in own
     }

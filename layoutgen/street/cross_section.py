@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 from layoutgen.config import Params, choice, length, measure, number
 from layoutgen.errors import Finding
+from layoutgen.street.curbs import Measured
 from layoutgen.street.design import Side, Strip, StripKind
 from layoutgen.street.network import StreetRow
 
@@ -51,6 +52,14 @@ class ClassDefaults(Params):
         source="from memory",
         text="curb to curb on one-way streets; 0 = sum of the strips",
     )
+    roadway_divided_ft: float = length(
+        "0 ft",
+        low="0 ft",
+        high="250 ft",
+        source="from memory",
+        text="curb to curb, median and all, on divided streets drawn as one line; 0 = sum of the "
+        "strips",
+    )
     parking: SideName = choice("none", source="from memory", text="parallel parking lane")
     center_line: CenterLine = choice(
         "none", source="CENTER-02..06", text="center line of two-way streets of this class"
@@ -71,6 +80,13 @@ class StripParams(Params):
     )
     turn_lane_width_ft: float = length(
         "11 ft", low="8 ft", high="16 ft", source="BIKE-30", text="two-way left-turn lane"
+    )
+    median_width_ft: float = length(
+        "6 ft",
+        low="2 ft",
+        high="60 ft",
+        source="from memory",
+        text="raised median of a divided street that names no width",
     )
     lane_min_ft: float = length(
         "8 ft",
@@ -117,6 +133,7 @@ class _Wish:
     lanes: _Lanes
     parking: frozenset[str]
     bike: frozenset[str]
+    median_ft: float
     params: StripParams
 
     @property
@@ -124,7 +141,8 @@ class _Wish:
         """Width of all strips that are not travel lanes."""
         center = self.params.turn_lane_width_ft if self.lanes.center else 0.0
         parking = len(self.parking) * self.params.parking_width_ft
-        return center + parking + len(self.bike) * self.params.bike_lane_width_ft
+        bike = len(self.bike) * self.params.bike_lane_width_ft
+        return center + self.median_ft + parking + bike
 
 
 def build_section(
@@ -132,7 +150,7 @@ def build_section(
     defaults: ClassDefaults,
     params: StripParams,
     side: Side,
-    edges: tuple[float, float] | None = None,
+    edges: Measured | None = None,
 ) -> tuple[Section, list[Finding]]:
     """Cross-section of one street.
 
@@ -153,8 +171,9 @@ def build_section(
     }
     lanes = _lane_counts(row, defaults, turns, findings)
     parking = _sides(row.parking if row.parking is not None else defaults.parking)
-    wish = _Wish(row, lanes, parking, _sides(row.bike_lane), params)
-    width, source = (sum(edges), "curbs") if edges else _width(wish, defaults)
+    median = _median(row, lanes, params, edges)
+    wish = _Wish(row, lanes, parking, _sides(row.bike_lane), median, params)
+    width, source = (edges.width_ft, "curbs") if edges else _width(wish, defaults)
     wish, lane_ft, shoulder = _fit(wish, width, findings)
     strips = _placed(_strips(wish, side, lane_ft, shoulder), edges)
     total = strips[-1].right_ft - strips[0].left_ft
@@ -247,6 +266,15 @@ def _default_half(row: StreetRow, defaults: ClassDefaults) -> int:
     return half
 
 
+def _median(row: StreetRow, lanes: _Lanes, params: StripParams, edges: Measured | None) -> float:
+    """Width of the raised median; one-way streets and center turn lanes leave none."""
+    if not (lanes.forward and lanes.backward) or lanes.center:
+        return 0.0
+    if edges is not None and edges.median_ft:
+        return edges.median_ft
+    return row.median_ft or (params.median_width_ft if row.divided else 0.0)
+
+
 def _width(wish: _Wish, defaults: ClassDefaults) -> tuple[float, str]:
     row, lanes = wish.row, wish.lanes
     if row.width_ft:
@@ -254,6 +282,8 @@ def _width(wish: _Wish, defaults: ClassDefaults) -> tuple[float, str]:
     count = lanes.forward + lanes.backward
     two_way = row.oneway == "both"
     usual = defaults.roadway_width_ft if two_way else defaults.roadway_oneway_ft
+    if wish.median_ft:
+        usual = defaults.roadway_divided_ft
     if usual and lanes.source == "class default":
         return max(usual, wish.beside_ft + count * wish.params.lane_min_ft), "class default"
     return count * defaults.lane_width_ft + wish.beside_ft, "class default"
@@ -288,6 +318,7 @@ def _strips(wish: _Wish, side: Side, lane_ft: float, shoulder: float) -> list[_P
     travel: list[_Part] = [("travel_lane", left_way[0], lane_ft)] * left_way[1]
     center: _Part = ("center_turn_lane", 0, wish.params.turn_lane_width_ft)
     travel += [center] * int(wish.lanes.center)
+    travel += [("median", 0, wish.median_ft)] * int(wish.median_ft > 0)
     travel += [("travel_lane", right_way[0], lane_ft)] * right_way[1]
     parts = _curb_side("left", travel[0][1], wish, shoulder) + travel
     return parts + _curb_side("right", travel[-1][1], wish, shoulder)[::-1]
@@ -305,15 +336,34 @@ def _curb_side(name: str, way: int, wish: _Wish, shoulder: float) -> list[_Part]
     return parts
 
 
-def _placed(parts: Sequence[_Part], edges: tuple[float, float] | None) -> tuple[Strip, ...]:
+def _placed(parts: Sequence[_Part], edges: Measured | None) -> tuple[Strip, ...]:
     """Strips with their offsets: between the measured curbs, else centred on the axis."""
     total = sum(width for _, _, width in parts)
-    at = -total / 2 + ((edges[1] - edges[0]) / 2 if edges else 0.0)
+    at = -total / 2 + ((edges.right_ft - edges.left_ft) / 2 if edges else 0.0)
+    if edges is not None and edges.median_ft and any(kind == "median" for kind, _, _ in parts):
+        parts, at = _beside_median(parts, edges), -edges.left_ft
     out = []
     for kind, way, width in parts:
         out.append(Strip(kind, way, at, at + width))
         at += width
     return tuple(out)
+
+
+def _beside_median(parts: Sequence[_Part], edges: Measured) -> list[_Part]:
+    """Travel lanes stretched so that both sides fill what lies between median and curb."""
+    k = next(i for i, part in enumerate(parts) if part[0] == "median")
+    left = _stretched(parts[:k], edges.left_ft - edges.inner_left_ft)
+    right = _stretched(parts[k + 1 :], edges.right_ft - edges.inner_right_ft)
+    return [*left, ("median", 0, edges.median_ft), *right]
+
+
+def _stretched(parts: Sequence[_Part], width_ft: float) -> list[_Part]:
+    lanes = sum(kind == "travel_lane" for kind, _, _ in parts)
+    spare = width_ft - sum(width for _, _, width in parts)
+    return [
+        (kind, way, width + spare / lanes if kind == "travel_lane" else width)
+        for kind, way, width in parts
+    ]
 
 
 def _turns_fit(turn: Sequence[Any], way: int, lanes: _Lanes) -> bool:

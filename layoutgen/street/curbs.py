@@ -14,6 +14,8 @@ from layoutgen.geometry.polyline import Floats, Ints, Polylines
 
 #: transects per block at most; more tell nothing new
 _MOST = 24
+#: least room between a median and the edge of the roadway
+_LANE_FT = 8.0
 #: corners are looked for this far out, in these steps, with rays of this length
 _CORNER_REACH_FT = 110.0
 _CORNER_STEP_FT = 2.0
@@ -68,25 +70,73 @@ class CurbParams(Params):
         text="where the curb has swung out this far, the corner begins",
     )
 
+    corner_back_ft: float = length(
+        "3 ft",
+        low="0 ft",
+        high="30 ft",
+        source="common practice",
+        text="a corner this much nearer than the widths say is not believed",
+    )
+    corner_out_ft: float = length(
+        "12 ft",
+        low="0 ft",
+        high="60 ft",
+        source="common practice",
+        text="nor one this much farther out",
+    )
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Distance from the axis to the left and the right edge of a roadway, and to those of a median
+    that lies about the axis (0 = no median)."""
+
+    left_ft: float
+    right_ft: float
+    inner_left_ft: float = 0.0
+    inner_right_ft: float = 0.0
+
+    @property
+    def median_ft(self) -> float:
+        """Width of the median."""
+        return self.inner_left_ft + self.inner_right_ft
+
+    @property
+    def width_ft(self) -> float:
+        """From edge to edge, median and all."""
+        return self.left_ft + self.right_ft
+
 
 @dataclass(frozen=True)
 class Edges:
-    """Distance from the axis to the roadway edge per segment, left and right; nan = not known."""
+    """Distances per segment, left and right; nan = not known.
 
-    left_ft: Floats
-    right_ft: Floats
+    `near` counts from the axis to the first curb; `far` to the first one that leaves room for a
+    lane, where the first ones are so near that they must be those of a median.
+    """
 
-    def pair(self, i: int, *, two_way: bool, least_ft: float) -> tuple[float, float] | None:
-        """Both edges of a segment, if they can be believed.
+    near: tuple[Floats, Floats]
+    far: tuple[Floats, Floats]
+
+    def measured(self, i: int, *, two_way: bool, least_ft: float) -> Measured | None:
+        """Edges of a segment, if they can be believed.
 
         The axis of a two-way street lies about its middle, so one known side stands for both.
         """
-        left, right = float(self.left_ft[i]), float(self.right_ft[i])
-        if two_way and np.isnan(left) != np.isnan(right):
-            left = right = float(np.nanmax([left, right]))
-        if np.isnan(left) or np.isnan(right) or left + right < least_ft:
+        pair = _pair(self.near, i, two_way)
+        if pair is not None and sum(pair) >= least_ft:
+            return Measured(*pair)
+        outer = _pair(self.far, i, two_way)
+        if pair is None or outer is None or not two_way:
             return None
-        return left, right
+        return Measured(*outer, *pair)
+
+
+def _pair(sides: tuple[Floats, Floats], i: int, two_way: bool) -> tuple[float, float] | None:
+    left, right = float(sides[0][i]), float(sides[1][i])
+    if two_way and np.isnan(left) != np.isnan(right):
+        left = right = float(np.nanmax([left, right]))
+    return None if np.isnan(left) or np.isnan(right) else (left, right)
 
 
 def curb_lines(table: gpd.GeoDataFrame) -> NDArray[np.object_]:
@@ -106,11 +156,36 @@ def measure_edges(axes: Polylines, curbs: NDArray[np.object_], params: CurbParam
     keep away from them; a block too short for that is measured in its middle.
     """
     line, station = _transects(axes.lengths, params)
-    sides = []
-    for sign in (-1.0, 1.0):
-        far = curb_distance(axes, (line, station), sign, curbs, params.reach_ft)
-        sides.append(_medians(line, far, len(axes), params.least_share))
-    return Edges(sides[0], sides[1])
+    near = _both_sides(axes, (line, station), curbs, params, np.zeros((2, len(axes))))
+    narrow = near[0] + near[1] < params.least_width_ft
+    rows = narrow[line]
+    far = np.full((2, len(axes)), np.nan)
+    if rows.any():
+        beyond = np.stack(near) + _LANE_FT
+        found = _both_sides(axes, (line[rows], station[rows]), curbs, params, beyond)
+        far = np.where(narrow, np.stack(found), np.nan)
+    return Edges(near, (far[0], far[1]))
+
+
+def _both_sides(
+    axes: Polylines,
+    where: tuple[Ints, Floats],
+    curbs: NDArray[np.object_],
+    params: CurbParams,
+    beyond: Floats,
+) -> tuple[Floats, Floats]:
+    """Median distance left and right per axis, of curbs beyond a distance per side and axis."""
+    line = where[0]
+    out = [
+        _medians(
+            line,
+            curb_distance(axes, where, sign, curbs, (beyond[k][line], params.reach_ft)),
+            len(axes),
+            params.least_share,
+        )
+        for k, sign in enumerate((-1.0, 1.0))
+    ]
+    return out[0], out[1]
 
 
 def curb_distance(
@@ -118,7 +193,7 @@ def curb_distance(
     where: tuple[Ints, Floats],
     sign: float,
     curbs: NDArray[np.object_],
-    reach_ft: float,
+    look: tuple[Floats | float, float],
 ) -> Floats:
     """Distance to the first curb at right angles to the axis, right (+1) or left (-1); nan = none.
 
@@ -127,14 +202,17 @@ def curb_distance(
         where: (axis numbers, stations) of the transects.
         sign: side.
         curbs: curb lines.
-        reach_ft: how far to look.
+        look: curbs nearer than the first and farther than the second distance are not seen.
     """
     line, station = where
-    start = axes.locate(line, station)
-    rays = shapely.linestrings(np.stack([start, axes.locate(line, station, sign * reach_ft)], 1))
+    start = axes.locate(line, station, sign * np.asarray(look[0]))
+    rays = shapely.linestrings(np.stack([start, axes.locate(line, station, sign * look[1])], 1))
     ray, curb = shapely.STRtree(curbs).query(rays, predicate="intersects")
     meet = shapely.intersection(rays[ray], curbs[curb])
-    gap = shapely.distance(shapely.points(start[ray]), meet)
+    gap = (
+        shapely.distance(shapely.points(start[ray]), meet)
+        + np.broadcast_to(look[0], len(rays))[ray]
+    )
     out = np.full(len(rays), np.inf)
     np.minimum.at(out, ray, gap)
     return np.where(np.isfinite(out), out, np.nan)
@@ -189,7 +267,8 @@ def corner_stations(
     grid = np.arange(0.0, _CORNER_REACH_FT, _CORNER_STEP_FT)
     out = []
     for sign, half in ((-1.0, halves[0]), (1.0, halves[1])):
-        far = _profile(axes, (index, at_end), grid, sign, curbs)
+        # whatever stands in the inner half of the street is an island
+        far = _profile(axes, (index, at_end), grid, (sign, 0.5 * half), curbs)
         inside = far <= (half + params.corner_flare_ft)[:, None]
         out.append(_settled(inside, grid))
     return out[0], out[1]
@@ -199,11 +278,15 @@ def _profile(
     axes: Polylines,
     legs: tuple[Ints, NDArray[np.bool_]],
     grid: Floats,
-    sign: float,
+    side: tuple[float, Floats],
     curbs: NDArray[np.object_],
 ) -> Floats:
-    """(legs, stations) distance to the curb on one side, seen outward; nan beyond the street."""
+    """(legs, stations) distance to the curb on one side, seen outward; nan beyond the street.
+
+    `side` holds the sign of the side, and the distance per leg from which on curbs are seen.
+    """
     index, at_end = legs
+    sign, begin = side[0], np.repeat(side[1], len(grid))
     line = np.repeat(index, len(grid))
     back = np.repeat(at_end, len(grid))
     out_ft = np.tile(grid, len(index))
@@ -213,7 +296,7 @@ def _profile(
     for way in (-1.0, 1.0):
         rows = (np.where(back, -sign, sign) == way) & (out_ft <= total)
         where = (line[rows], along[rows])
-        far[rows] = curb_distance(axes, where, way, curbs, _CORNER_LOOK_FT)
+        far[rows] = curb_distance(axes, where, way, curbs, (begin[rows], _CORNER_LOOK_FT))
     return far.reshape(len(index), len(grid))
 
 

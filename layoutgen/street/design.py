@@ -20,7 +20,14 @@ from numpy.typing import NDArray
 from layoutgen.geometry.polyline import Polylines, offset_lines
 
 StripKind = Literal[
-    "travel_lane", "turn_lane", "center_turn_lane", "bike_lane", "buffer", "parking", "shoulder"
+    "travel_lane",
+    "turn_lane",
+    "center_turn_lane",
+    "median",
+    "bike_lane",
+    "buffer",
+    "parking",
+    "shoulder",
 ]
 Control = Literal["signal", "stop", "yield", "none"]
 Side = Literal["right", "left"]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -145,23 +144,25 @@ def with_corners(
         axes, (index, at_end), (halves[0], halves[1]), curbs, params.curbs
     )
     moved = iter(
-        _with_corner(leg, a, b, params.intersection)
+        _with_corner(leg, a, b, params)
         for leg, a, b in zip(flat, left.tolist(), right.tolist(), strict=True)
     )
     return [[next(moved) for _ in own] for own in drafts]
 
 
-def _with_corner(leg: Leg, left: float, right: float, params: IntersectionParams) -> Leg:
-    seen = [s for s in (left, right) if s == s and 0.0 < s <= params.corner_limit_ft]
+def _with_corner(leg: Leg, left: float, right: float, params: StreetParams) -> Leg:
+    """The built curb line, moved half way to where the curbs are seen to swing out.
+
+    Both err: widths vary toward the corner, and driveways and bays look like corners.
+    """
+    seen = [s for s in (left, right) if s == s and 0.0 < s <= params.intersection.corner_limit_ft]
     if leg.segment.width_source != "curbs" or not seen:
         return leg
-    low, high = leg.edges_ft
-    slope = leg.layout.curb.slope
-    if len(seen) == 2:
-        limit = math.tan(math.radians(params.max_skew_deg))
-        slope = min(limit, max(-limit, 0.5 * slope + 0.5 * (right - left) / (high - low)))
-    middle = sum(seen) / len(seen)
-    return replace(leg, layout=_bare(Cut(middle - slope * (low + high) / 2, slope)))
+    built = leg.layout.curb
+    middle = sum(built.at(o) for o in leg.edges_ft) / 2
+    back, out = -params.curbs.corner_back_ft, params.curbs.corner_out_ft
+    moved = 0.5 * min(out, max(back, sum(seen) / len(seen) - middle))
+    return replace(leg, layout=_bare(Cut(max(0.0, built.station_ft + moved), built.slope)))
 
 
 def _leg_strips(end: End) -> tuple[Strip, ...]:

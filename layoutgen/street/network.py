@@ -63,6 +63,8 @@ class StreetRow:
     parking: str | None
     bike_lane: str | None
     center_turn_lane: bool
+    divided: bool
+    median_ft: float | None
     turn_lanes_forward: str
     turn_lanes_backward: str
     levels: tuple[int, int]
@@ -147,6 +149,8 @@ def _street_row(row: dict[str, Any]) -> StreetRow:
         parking=row["parking"],
         bike_lane=row["bike_lane"],
         center_turn_lane=bool(row["center_turn_lane"]),
+        divided=bool(row["divided"] or row["median_ft"]),
+        median_ft=row["median_ft"] or None,
         turn_lanes_forward=row["turn_lanes_forward"] or "",
         turn_lanes_backward=row["turn_lanes_backward"] or "",
         levels=(int(row["level_from"] or 0), int(row["level_to"] or 0)),

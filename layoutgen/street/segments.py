@@ -8,7 +8,7 @@ from typing import Any
 
 from layoutgen.errors import Finding
 from layoutgen.street.cross_section import ClassDefaults, build_section
-from layoutgen.street.curbs import Edges
+from layoutgen.street.curbs import Edges, Measured
 from layoutgen.street.design import Segment, Strip
 from layoutgen.street.network import Network
 from layoutgen.street.params import StreetParams
@@ -28,6 +28,7 @@ def segment_attributes(segment: Segment) -> dict[str, Any]:
         "parking": segment.has("parking"),
         "bike_lane": segment.has("bike_lane"),
         "center_turn_lane": segment.has("center_turn_lane"),
+        "divided": segment.has("median"),
         "roundabout": segment.roundabout,
     }
 
@@ -45,7 +46,7 @@ def build_segments(
         pair = None
         if edges is not None:
             two_way = row.oneway == "both"
-            pair = edges.pair(i, two_way=two_way, least_ft=params.curbs.least_width_ft)
+            pair = edges.measured(i, two_way=two_way, least_ft=params.curbs.least_width_ft)
         segment, found = _segment(i, network, params, pair)
         line = network.axes.pieces([i], [0.0], network.axes.lengths[[i]])[0] if found else None
         findings += [replace(f, geometry=line) for f in found]
@@ -74,7 +75,7 @@ def _assumptions(network: Network, segments: Sequence[Segment]) -> list[Finding]
 
 
 def _segment(
-    i: int, network: Network, params: StreetParams, edges: tuple[float, float] | None
+    i: int, network: Network, params: StreetParams, edges: Measured | None
 ) -> tuple[Segment, list[Finding]]:
     row = network.rows[i]
     street_class = row.street_class or "local"

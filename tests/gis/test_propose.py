@@ -131,7 +131,7 @@ def test_sample_town_runs_unchanged(town: tuple[Proposal, Path]) -> None:
 def test_sample_town_names_what_is_left(town: tuple[Proposal, Path]) -> None:
     open_ = {u.role: u for u in town[0].unmapped}
     assert open_["streets"].columns == ("ROW_WD", "OWNER")
-    assert open_["streets"].fields == ()
+    assert open_["streets"].fields == ("divided", "median_ft")
     assert open_["yard"].fields == ("yard_id",)
     assert town[0].messages == ("kelpwick_rail.gpkg: fits no role (1 row, Line)",)
     assert all(0.0 <= m.confidence <= 1.0 for m in town[0].rows)

@@ -16,6 +16,7 @@ from layoutgen.street.cross_section import (
     parse_turn_lanes,
     strips_text,
 )
+from layoutgen.street.curbs import Measured
 from layoutgen.street.network import StreetRow
 
 BLANK: dict[str, Any] = {
@@ -37,6 +38,8 @@ BLANK: dict[str, Any] = {
     "levels": (0, 0),
     "paved": True,
     "roundabout": False,
+    "divided": False,
+    "median_ft": None,
 }
 
 
@@ -192,6 +195,6 @@ def test_lane_counts_that_contradict_are_told() -> None:
 
 def test_measured_curbs_place_the_strips() -> None:
     row = StreetRow(**{**BLANK, "lanes": 2})
-    built, _ = build_section(row, ClassDefaults(), StripParams(), "right", (12.0, 20.0))
+    built, _ = build_section(row, ClassDefaults(), StripParams(), "right", Measured(12.0, 20.0))
     assert built.width_source == "curbs"
     assert [(s.left_ft, s.right_ft) for s in built.strips] == [(-12.0, 4.0), (4.0, 20.0)]

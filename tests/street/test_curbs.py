@@ -24,7 +24,7 @@ def parallel(offset: float) -> shapely.LineString:
 def edges(*curbs: Any) -> tuple[float, float]:
     lines = np.array(curbs, dtype=object)
     found = measure_edges(AXIS, lines, PARAMS)
-    return float(found.left_ft[0]), float(found.right_ft[0])
+    return float(found.near[0][0]), float(found.near[1][0])
 
 
 def test_edges_on_both_sides_of_a_bent_street() -> None:
@@ -51,9 +51,9 @@ def test_too_few_transects_are_no_measurement() -> None:
 
 def test_distance_is_to_the_nearest_curb() -> None:
     curbs = np.array([parallel(15.0), parallel(40.0)], dtype=object)
-    far = curb_distance(AXIS, (np.array([0, 0]), np.array([50.0, 500.0])), 1.0, curbs, 60.0)
+    far = curb_distance(AXIS, (np.array([0, 0]), np.array([50.0, 500.0])), 1.0, curbs, (0.0, 60.0))
     assert far == pytest.approx([15.0, 15.0], abs=0.1)
-    none = curb_distance(AXIS, (np.array([0]), np.array([50.0])), -1.0, curbs, 60.0)
+    none = curb_distance(AXIS, (np.array([0]), np.array([50.0])), -1.0, curbs, (0.0, 60.0))
     assert np.isnan(none).all()
 
 
@@ -109,6 +109,31 @@ def test_axis_off_the_middle() -> None:
     assert segment.edges_ft == pytest.approx((-12.0, 24.0), abs=0.2)
     stop = markings[markings["kind"] == "stop_line"].iloc[0]
     assert stop["offset_ft"] == pytest.approx((6.0 + 24.0) / 2, abs=0.2)
+
+
+def test_a_median_about_the_axis_is_not_taken_for_the_roadway() -> None:
+    """Island of 8 ft along the axis, curbs 34 ft off: lanes lie between island and curb, the
+    crosswalk leaves the island open, and no center line is painted on it."""
+    stem = shapely.LineString([(60, -270), (40, 30)])
+    shapes = [shapely.offset_curve(stem, d) for d in (34.0, -34.0)]
+    island = shapely.LineString([(60, -270), (44, -30)]).buffer(4.0, cap_style="flat").exterior
+    base = tee(rules={"crosswalk": {"at": ["every_leg"]}})
+    rows = [dict(row) for row in base.streets]
+    rows[2] |= {"lanes": 4, "street_class": "arterial"}
+    scene = Scene(rows, base.controls, curbs=[{"at": s} for s in (*shapes, island)],
+                  settings=base.settings)  # fmt: skip
+    markings, design, _ = layout_of(scene)
+    segment = next(s for s in design.segments if s.segment_id == "s")
+    assert segment.edges_ft == pytest.approx((-34.0, 34.0), abs=0.2)
+    median = next(s for s in segment.strips if s.kind == "median")
+    assert (median.left_ft, median.right_ft) == pytest.approx((-4.0, 4.0), abs=0.2)
+    lanes = [s.width_ft for s in segment.strips if s.kind == "travel_lane"]
+    assert len(lanes) == 4
+    own = markings[markings["segment_id"] == "s"]
+    assert not (own["kind"] == "center_line").any()
+    walk = own[own["kind"] == "crosswalk"].geometry.iloc[0]
+    assert walk.distance(stem) >= 4.0 - 0.2
+    assert len(walk.geoms) >= 6
 
 
 def test_rows_without_geometry_are_counted() -> None:

@@ -31,18 +31,56 @@ def middle_at(leg: Leg, offset_ft: float) -> float:
     return (near.at(offset_ft) + far.at(offset_ft)) / 2
 
 
-def test_two_ramps_give_both_ends() -> None:
-    leg = east(with_ramps((100 + 45.0, 77.0), (100 + 24.0, 22.0)))
-    assert middle_at(leg, -27.0) == pytest.approx(45.0)
-    assert middle_at(leg, 28.0) == pytest.approx(24.0)
+def plain_at(offset_ft: float) -> float:
+    """Where the middle of the crosswalk is sought without ramps: 6 ft behind the curb line."""
+    leg = east(with_ramps((900.0, 900.0)))
+    return leg.layout.curb.moved(6.0).at(offset_ft)
+
+
+def test_ramps_near_the_curb_line_draw_the_crosswalk_half_way() -> None:
+    left, right = plain_at(-27.0) + 5.0, plain_at(28.0) - 4.0
+    leg = east(with_ramps((100 + left, 77.0), (100 + right, 22.0)))
+    assert middle_at(leg, -27.0) == pytest.approx(left - 2.5)
+    assert middle_at(leg, 28.0) == pytest.approx(right + 2.0)
     assert leg.layout.stop.station_ft > middle_at(leg, 0.0) + 5.0
 
 
+@pytest.mark.parametrize("far", [10.0, 14.0, 18.0])
+def test_every_ramp_opens_into_the_crosswalk(far: float) -> None:
+    """XWALK-22, for a crosswalk of 10 ft: 4 ft from the middle line leave a foot."""
+    left, right = plain_at(-27.0) + far, plain_at(28.0) + far
+    leg = east(with_ramps((100 + left, 77.0), (100 + right, 22.0)))
+    assert abs(middle_at(leg, -27.0) - left) <= 4.0 + 1e-6
+    assert abs(middle_at(leg, 28.0) - right) <= 4.0 + 1e-6
+
+
 def test_one_ramp_moves_the_crosswalk_without_turning_it() -> None:
-    plain, moved = east(with_ramps((900.0, 900.0))), east(with_ramps((100 + 47.0, 78.0)))
+    plain = east(with_ramps((900.0, 900.0)))
+    moved = east(with_ramps((100 + plain_at(-28.0) + 14.0, 78.0)))
     assert plain.crossing is None
     assert moved.layout.curb.slope == pytest.approx(plain.layout.curb.slope)
-    assert middle_at(moved, -28.0) == pytest.approx(47.0)
+    assert middle_at(moved, -28.0) == pytest.approx(plain_at(-28.0) + 10.0)
+
+
+def test_of_two_ramps_the_one_that_faces_the_other_end_is_taken() -> None:
+    left = plain_at(-27.0)
+    level = (100 + plain_at(28.0) + 6.0, 22.0)
+    stagger = (100 + plain_at(28.0) - 4.0, 22.0)
+    leg = east(with_ramps((100 + left + 6.0, 77.0), level, stagger))
+    other = east(with_ramps((100 + left + 6.0, 77.0), level))
+    assert middle_at(leg, 28.0) == pytest.approx(middle_at(other, 28.0))
+
+
+def test_ramps_and_crosswalks_without_each_other_are_found() -> None:
+    places = [(100 + plain_at(-27.0), 77.0), (300.0, 78.0)]
+    rows = [{"ramp_id": str(i), "at": shapely.Point(p)} for i, p in enumerate(places)]
+    _, found = design_of(Scene(BASE.streets, BASE.controls, curb_ramps=rows))
+    unused = [f for f in found if f.code == "ramp_unused"]
+    assert [f.geometry.x for f in unused] == [300.0]
+    bare = {f.feature_id.split("-")[-1]: f.text for f in found if f.code == "no_ramp"}
+    assert set(bare) == {"N", "E", "S", "W"}
+    assert "the right end" in bare["E"]
+    assert "left and right" in bare["S"]
 
 
 def test_ramps_of_the_other_side_or_far_away_are_not_taken() -> None:
@@ -52,15 +90,12 @@ def test_ramps_of_the_other_side_or_far_away_are_not_taken() -> None:
     assert leg.layout.crosswalk == plain.layout.crosswalk
 
 
-def test_a_shared_corner_ramp_pulls_each_crosswalk_half_way() -> None:
+def test_a_corner_ramp_serves_two_crosswalks() -> None:
     """One ramp at the corner between the legs N and E, within reach of both."""
-    plain = with_ramps((900.0, 900.0))
-    ramp = (100.0 + 30.0, 50.0 + 30.0)
-    design = with_ramps(ramp)
+    design = with_ramps((100.0 + 30.0, 50.0 + 30.0))
     users = [leg for leg in design.legs() if leg.crossing is not None]
     assert [leg.leg_id.split("-")[-1] for leg in users] == ["N", "E"]
-    before, after = middle_at(east(plain), -30.0), middle_at(east(design), -30.0)
-    assert after == pytest.approx((before + 30.0) / 2, abs=0.02)
+    assert abs(middle_at(east(design), -30.0) - 30.0) <= 4.0 + 1e-6
 
 
 def test_skew_is_limited() -> None:
@@ -70,10 +105,10 @@ def test_skew_is_limited() -> None:
 
 
 def test_crosswalk_polygon_meets_the_line_between_the_ramps() -> None:
-    a, b = (100 + 45.0, 77.0), (100 + 24.0, 22.0)
+    a, b = (100 + plain_at(-27.0) + 8.0, 77.0), (100 + plain_at(28.0) + 2.0, 22.0)
     rows = [{"at": shapely.Point(p)} for p in (a, b)]
     markings, _, _ = layout_of(Scene(BASE.streets, BASE.controls, curb_ramps=rows))
     walk = markings[markings["marking_id"] == "crosswalk/a1+a2-E/1"].geometry.iloc[0]
     line = shapely.LineString([a, b])
-    assert walk.centroid.distance(line) < 0.7
+    assert walk.centroid.distance(line) < 4.0
     assert all(part.intersects(line) for part in walk.geoms)

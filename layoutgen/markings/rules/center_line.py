@@ -2,7 +2,8 @@
 
 MUTCD 11th edition 3B.01, 3B.02, 3B.05. Never a single solid line (CENTER-01); four and more lanes
 get a double solid one (CENTER-02); a two-way left-turn lane gets a solid line outside and a broken
-one inside on either edge (TWLTL-01), up to where it becomes a turn lane of one approach.
+one inside on either edge (TWLTL-01), up to where it becomes a turn lane of one approach. A raised
+median takes the place of the line.
 """
 
 from __future__ import annotations
@@ -30,6 +31,8 @@ class Params(LineParams):
 def mark(block: Block, params: Params) -> Iterator[Marking]:
     segment = block.segment
     if segment.oneway != "both" or segment.center_line == "none" or segment.roundabout:
+        return
+    if segment.has("median"):
         return
     center = next((s for s in segment.strips if s.kind == "center_turn_lane"), None)
     if center is not None:

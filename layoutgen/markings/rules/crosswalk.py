@@ -100,7 +100,7 @@ def mark(leg: Leg, params: Params) -> Iterator[Marking]:
     if leg.layout.crosswalk is None or (leg.twin and not leg.twin.leads):
         return
     near, far = leg.layout.crosswalk
-    carriageways = [leg.strips, *([leg.twin.strips] if leg.twin else [])]
+    carriageways = _carriageways(leg)
     left = min(strips[0].left_ft for strips in carriageways)
     right = max(strips[-1].right_ft for strips in carriageways)
     bars = tuple(bar for strips in carriageways for bar in _bars(near, far, strips, params))
@@ -122,6 +122,15 @@ def mark(leg: Leg, params: Params) -> Iterator[Marking]:
         intersection_id=leg.intersection_id,
         priority=100,
     )
+
+
+def _carriageways(leg: Leg) -> list[Sequence[Strip]]:
+    """Strips on either side of a median, and those of the other carriageway drawn on its own."""
+    out: list[Sequence[Strip]] = []
+    for strips in (leg.strips, *([leg.twin.strips] if leg.twin else [])):
+        k = next((i for i, s in enumerate(strips) if s.kind == "median"), None)
+        out += [strips] if k is None else [strips[:k], strips[k + 1 :]]
+    return out
 
 
 def bar_centers(
