@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from layoutgen.errors import Finding
+from layoutgen.street.carriageways import inner_limits, moved_aside
 from layoutgen.street.cross_section import ClassDefaults, build_section
 from layoutgen.street.curbs import Edges, Measured
 from layoutgen.street.design import Segment, Strip
@@ -42,12 +43,16 @@ def build_segments(
     """
     findings: list[Finding] = []
     out = []
+    limits = inner_limits(network.rows, network.axes, params.side).tolist()
     for i, row in enumerate(network.rows):
         pair = None
         if edges is not None:
             two_way = row.oneway == "both"
             pair = edges.measured(i, two_way=two_way, least_ft=params.curbs.least_width_ft)
         segment, found = _segment(i, network, params, pair)
+        if pair is None and limits[i] < segment.width_ft:
+            strips = moved_aside(segment.strips, row.oneway, limits[i], params.side)
+            segment = replace(segment, strips=strips)
         line = network.axes.pieces([i], [0.0], network.axes.lengths[[i]])[0] if found else None
         findings += [replace(f, geometry=line) for f in found]
         out.append(segment)

@@ -189,3 +189,15 @@ def test_direction_and_order_of_rows_do_not_matter(make: Any) -> None:
     assert list(one["marking_id"]) == list(other["marking_id"])
     apart = [a.hausdorff_distance(b) for a, b in zip(one.geometry, other.geometry, strict=True)]
     assert max(apart) < 1e-6
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_carriageways_drawn_close_together_do_not_overlap(side: str) -> None:
+    """Axes 22 ft apart, 26 ft each: they move outward until 2 ft of median are left."""
+    markings, design, findings = layout_of(sided(divided(22.0, **EVERY), side))
+    roads = {s.segment_id: w for s, w in zip(design.segments, design.roadways(), strict=True)}
+    for a, b in (("w1", "w2"), ("e1", "e2")):
+        assert roads[a].distance(roads[b]) == pytest.approx(2.0, abs=0.15)
+    assert {s.width_ft for s in design.segments if s.segment_id != "m"} == {26.0, 34.0}
+    assert not [f for f in findings if f.code == "collision"]
+    assert len(kinds(markings, "crosswalk")) == 4
