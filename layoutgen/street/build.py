@@ -15,10 +15,14 @@ from numpy.typing import NDArray
 from layoutgen.errors import Finding, InputError
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.gis.clean import clean_streets
+from layoutgen.street.areas import Area, read_areas
 from layoutgen.street.controls import assign_controls
 from layoutgen.street.curbs import curb_lines, measure_edges
 from layoutgen.street.design import Block, Design, Intersection, Leg, Segment
+from layoutgen.street.districts import labels_at, left_out, read_districts, with_districts
+from layoutgen.street.features import with_features
 from layoutgen.street.intersection import LegPolicy, intersection_areas
+from layoutgen.street.joined import join_tables
 from layoutgen.street.legs import (
     Node,
     crossings_of,
@@ -49,7 +53,9 @@ def build_design(
     Returns:
         The design, and findings about the data.
     """
-    cleaned, findings = clean_streets(tables["streets"])
+    streets, joined = join_tables(tables)
+    cleaned, findings = clean_streets(streets)
+    findings += joined
     if not len(cleaned):
         raise InputError(_none_left(findings))
     network, found = build_network(cleaned, params.network)
@@ -59,6 +65,8 @@ def build_design(
     edges = measure_edges(network.axes, curbs, params.curbs) if len(curbs) else None
     segments, found = build_segments(network, params, edges)
     findings += found
+    segments, districts, found = _placed(segments, network.axes, tables, params)
+    findings += found
     ends = ends_by_node(segments, network, params.intersection)
     crossings = crossings_of(ends, network)
     controls, found = assign_controls(crossings, tables, params.controls, params.side)
@@ -66,10 +74,14 @@ def build_design(
     names, found = name_crossings(crossings, ends, controls, tables, params)
     findings += found
     schools = school_zones(tables, params.school.zone_ft)
+    places_xy = np.array([c.xy for c in crossings], dtype=float).reshape(-1, 2)
     near = in_zone(schools, [c.xy for c in crossings])
+    inside = labels_at(districts, places_xy, params.districts.margin_ft)
     knots = [
-        Node(c, ends[c.node], control, *name, school)
-        for c, control, name, school in zip(crossings, controls, names, near, strict=True)
+        Node(c, ends[c.node], control, *name, school, label)
+        for c, control, name, school, label in zip(
+            crossings, controls, names, near, inside, strict=True
+        )
     ]
     drafts = [draft_legs(k, params.intersection) for k in knots]
     if len(curbs):
@@ -89,7 +101,30 @@ def build_design(
     intersections = _intersections(knots, legs, network.axes)
     blocks = _blocks(segments, intersections, schools, network.axes)
     nodes = {str(i): (float(x), float(y)) for i, (x, y) in enumerate(network.nodes)}
-    return Design(segments, network.axes, nodes, intersections, blocks, params.side), findings
+    design = Design(segments, network.axes, nodes, intersections, blocks, params.side)
+    exclusions, found = _exclusions(tables)
+    return replace(design, exclusions=exclusions), findings + found + left_out(design)
+
+
+def _placed(
+    segments: Sequence[Segment],
+    axes: Polylines,
+    tables: Mapping[str, gpd.GeoDataFrame],
+    params: StreetParams,
+) -> tuple[tuple[Segment, ...], tuple[Area, ...] | None, list[Finding]]:
+    """Segments with their features and their district, and the districts."""
+    segments, findings = with_features(segments, axes, tables, params.features)
+    districts, found = read_districts(tables)
+    segments = with_districts(segments, axes, districts, params.districts.margin_ft)
+    return segments, districts, findings + found
+
+
+def _exclusions(
+    tables: Mapping[str, gpd.GeoDataFrame],
+) -> tuple[tuple[Area, ...], list[Finding]]:
+    if "exclusions" not in tables:
+        return (), []
+    return read_areas(tables["exclusions"], "exclusions", ("exclusion_id", "reason"))
 
 
 def _none_left(findings: Sequence[Finding]) -> str:
@@ -117,7 +152,16 @@ def _intersections(
 ) -> tuple[Intersection, ...]:
     areas = _areas(legs, axes)
     out = [
-        Intersection(k.node_id, str(k.crossing.node), k.name, k.whole, tuple(own), area)
+        Intersection(
+            k.node_id,
+            str(k.crossing.node),
+            k.name,
+            k.whole,
+            tuple(own),
+            area,
+            k.district or "",
+            k.district is None,
+        )
         for k, own, area in zip(knots, legs, areas, strict=True)
     ]
     return tuple(sorted(out, key=lambda crossing: crossing.intersection_id))

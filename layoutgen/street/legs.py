@@ -55,6 +55,7 @@ def leg_attributes(leg: Leg) -> dict[str, Any]:
         lanes_in=len(leg.inbound),
         lanes_out=len(leg.outbound),
         school=leg.school,
+        district=leg.district,
         compass=octant(leg.bearing_deg),
     )
     return out
@@ -104,7 +105,10 @@ def _has_approach(end: End) -> bool:
 
 @dataclass(frozen=True)
 class Node:
-    """An intersection with all that is known before its legs are laid out."""
+    """An intersection with all that is known before its legs are laid out.
+
+    `district` is None outside all districts, and empty where there are none.
+    """
 
     crossing: Crossing
     ends: Sequence[End]
@@ -112,6 +116,7 @@ class Node:
     node_id: str
     name: str
     school: bool
+    district: str | None = ""
 
     @property
     def whole(self) -> str:
@@ -140,6 +145,8 @@ def draft_legs(node: Node, params: IntersectionParams) -> list[Leg]:
             circular=any(e.segment.roundabout for e in node.ends) and not end.segment.roundabout,
             crossing=None,
             layout=_bare(_curb(i, node.ends, params)),
+            district=node.district or "",
+            outside=node.district is None,
         )
         for i, (leg_id, end) in enumerate(
             zip(_leg_ids(node.node_id, node.ends), node.ends, strict=True)
