@@ -103,7 +103,7 @@ def build_design(
     nodes = {str(i): (float(x), float(y)) for i, (x, y) in enumerate(network.nodes)}
     design = Design(segments, network.axes, nodes, intersections, blocks, params.side)
     exclusions, found = _exclusions(tables)
-    return replace(design, exclusions=exclusions), findings + found + left_out(design)
+    return replace(design, exclusions=exclusions), findings + found + left_out(design, cleaned)
 
 
 def _placed(

@@ -62,8 +62,11 @@ def labels_at(districts: Sequence[Area] | None, xy: Floats, margin_ft: float) ->
     points = shapely.points(xy)
     shapes = np.array([area.shape for area in districts], dtype=object)
     reach = max(margin_ft, _ON_BORDER_FT)
-    place, which = shapely.STRtree(shapes).query(points, predicate="dwithin", distance=reach)
-    far = shapely.distance(points[place], shapes[which])
+    shapely.prepare(shapes)
+    which, place = shapely.STRtree(points).query(shapes, predicate="dwithin", distance=reach)
+    far = np.zeros(len(which))
+    apart = ~shapely.intersects(shapes[which], points[place])
+    far[apart] = shapely.distance(points[place[apart]], shapes[which[apart]])
     far = np.where(far <= _ON_BORDER_FT, 0.0, np.round(far, 2))
     for i in np.lexsort([which, far, place])[::-1].tolist():  # the best of a place is set last
         out[place[i]] = districts[which[i]].label
@@ -83,14 +86,20 @@ def with_districts(
     )
 
 
-def left_out(design: Design) -> list[Finding]:
-    """One finding about all streets that are not laid out; its rows are lines of the input."""
+def left_out(design: Design, cleaned: gpd.GeoDataFrame) -> list[Finding]:
+    """One finding about all streets that are not laid out; its rows are lines of the input.
+
+    Args:
+        design: street model with districts.
+        cleaned: street lines it was built of (`gis.clean`).
+    """
     shown = set(design.in_layout())
     gone = [s for s in design.segments if s.index not in shown]
     if not gone:
         return []
     kept = {source for i in shown for source in design.segments[i].source_ids}
-    rows = len({source for s in gone for source in s.source_ids} - kept)
+    lost = {source for s in gone for source in s.source_ids} - kept
+    rows = int(cleaned.loc[cleaned["source_id"].isin(lost), "source_row"].nunique())
     lent = sum(design.segments[i].outside for i in shown)
     text = (
         f"{len(gone)} of {len(design.segments)} segments lie outside every district and are left "

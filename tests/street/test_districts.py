@@ -171,6 +171,21 @@ def test_districts_elsewhere_leave_nothing_and_warn() -> None:
     assert (told.rows, told.severity) == (4, "warning")
 
 
+def test_every_row_outside_is_counted_also_where_ids_repeat_or_lines_have_parts() -> None:
+    """Rows far from the crossing: two of one id, one of two parts that do not touch."""
+    parts = "MULTILINESTRING ((3000 0, 3300 0), (3000 90, 3300 95))"
+    rows: list[Row] = [
+        {"segment_id": "q", "at": "LINESTRING (3000 300, 3300 310)"},
+        {"segment_id": "q", "at": "LINESTRING (3000 500, 3300 510)"},
+        {"segment_id": "p", "at": parts},
+    ]
+    base = within({"district_id": "d", "at": ALL})
+    _, found = design_of(replace(base, streets=[*base.streets, *rows]))
+    (told,) = (f for f in found if f.code == "outside_districts")
+    assert told.rows == 3
+    assert told.text.startswith("4 of 8 segments lie outside")
+
+
 def test_rows_without_id_and_name_get_an_id_from_their_shape() -> None:
     one = labels(within({"at": WEST}, {"at": EAST}))
     assert one == labels(within({"at": EAST}, {"at": WEST}))
