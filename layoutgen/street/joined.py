@@ -157,7 +157,7 @@ def _winning(name: str, street: Row, own: Row) -> dict[str, Any]:
     out = dict(given)
     decides = bool(given)
     if name == "lanes":
-        out |= _displaced(given)
+        out |= _displaced(street, given)
         decides = bool(given.keys() & {*_COUNTS}) or (
             not counted and bool(given.keys() & {*_TURNS})
         )
@@ -166,28 +166,47 @@ def _winning(name: str, street: Row, own: Row) -> dict[str, Any]:
     return out
 
 
-def _displaced(given: Row) -> dict[str, Any]:
+def _displaced(street: Row, given: Row) -> dict[str, Any]:
     """Lane counts of the street that would speak against those of the table, blanked.
 
-    A total of the table displaces the street's counts per direction, and the other way round.
+    A total of the table displaces the street's counts per direction; a count per direction leaves
+    the street's total in force only where that leaves a lane for the other direction.
     """
     if given.get("lanes") is not None:
         return {f: given.get(f) for f in _COUNTS}
-    return {"lanes": None} if given.keys() & {*_COUNTS} else {}
+    return {"lanes": None} if _exceeds(street, given) else {}
+
+
+def _exceeds(street: Row, given: Row) -> bool:
+    """Whether lanes per direction of the table leave nothing of the street's own total."""
+    ways = sum(given.get(f) or 0 for f in _COUNTS[1:])
+    own = given.get("center_turn_lane")
+    center = street.get("center_turn_lane") if own is None else own
+    total = street.get("lanes")
+    return bool(ways) and total is not None and total <= ways + int(bool(center))
 
 
 def _says_else(name: str, street: Row, own: Row) -> bool:
     """Whether street and table both say something, and not the same."""
     pairs = [(street.get(f), v) for f, v in own.items()]
     if name == "lanes":
-        pairs.append((_total(street), _total(own)))
+        way = str(street.get("oneway") or "both")
+        pairs.append((_total(street, way), _total(own, way)))
+        one_way_left = way == "both" and (own.get(_COUNTS[1]) is None) != (
+            own.get(_COUNTS[2]) is None
+        )
+        if one_way_left and _exceeds(street, own):
+            return True
     return any(a is not None and b is not None and not _same(a, b) for a, b in pairs)
 
 
-def _total(row: Row) -> int | None:
-    """Lanes of both directions together, center lane included, where that is known."""
+def _total(row: Row, oneway: str) -> int | None:
+    """Lanes of all directions together, center lane included, where that is known."""
     if row.get("lanes") is not None:
         return int(row["lanes"])
+    if oneway != "both":
+        count = row.get(f"lanes_{oneway}")
+        return None if count is None else int(count)
     ways = [row.get("lanes_forward"), row.get("lanes_backward")]
     if None in ways:
         return None

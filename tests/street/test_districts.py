@@ -97,6 +97,18 @@ def test_a_street_on_the_border_is_inside_and_takes_the_first_label() -> None:
     assert labels(alone) == {"a1": "s", "a2": "s", "b1": "s", "b2": None}
 
 
+def test_a_border_drawn_half_a_foot_off_the_axis_still_lies_on_it() -> None:
+    """The avenue runs at y = 50, inside of s by the letter."""
+    north = "POLYGON ((-400 50.5, 600 50.5, 600 600, -400 600, -400 50.5))"
+    south = "POLYGON ((-400 50.5, 600 50.5, 600 -500, -400 -500, -400 50.5))"
+    found = labels(within({"district_id": "s", "at": south}, {"district_id": "n", "at": north}))
+    assert (found["a1"], found["a2"]) == ("n", "n")
+    # 2 ft off is no slip of the pen
+    north, south = (t.replace("50.5", "52") for t in (north, south))
+    found = labels(within({"district_id": "s", "at": south}, {"district_id": "n", "at": north}))
+    assert (found["a1"], found["a2"]) == ("s", "s")
+
+
 def test_overlapping_districts_take_the_first_label() -> None:
     rows: list[Row] = [
         {"district_id": "9", "at": ALL},

@@ -110,6 +110,16 @@ def test_the_nearest_street_takes_it_and_a_tie_goes_by_id() -> None:
     assert counts(design) == {"a1": (1, 0), "a2": (0, 1), "b1": (0, 0), "b2": (0, 0)}
 
 
+@pytest.mark.parametrize(("y", "wanted"), [(24.0, "k"), (26.0, "n")])
+def test_of_two_streets_within_reach_the_nearer_takes_it(y: float, wanted: str) -> None:
+    """Street n runs 10 ft north of k."""
+    scene = road(humps=({"hump_id": "h", "at": f"POINT (300 {y})"},))
+    other = {**scene.streets[0], "segment_id": "n", "at": "LINESTRING (-100 30, 900 30)"}
+    for streets in ([*scene.streets, other], [other, *scene.streets]):
+        design, _ = design_of(replace(scene, streets=streets))
+        assert [s.segment_id for s in design.segments if s.speed_humps] == [wanted]
+
+
 def counts(design: Design) -> dict[str, tuple[int, int]]:
     return {s.segment_id: (len(s.rail_crossings), len(s.speed_humps)) for s in design.segments}
 

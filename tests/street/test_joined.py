@@ -88,6 +88,13 @@ def test_an_empty_cell_of_the_table_changes_nothing() -> None:
         ({"lanes": 2}, {"lanes_forward": 1, "lanes_backward": 1}, (1, 1), False),
         ({"lanes_forward": 3, "lanes_backward": 2}, {"lanes": 2}, (3, 2), True),
         ({"lanes_forward": 3}, {"lanes_backward": 2}, (3, 2), False),
+        ({"lanes_forward": 3}, {"lanes": 6}, (3, 3), False),
+        ({"lanes_forward": 3}, {"lanes": 3}, (3, 1), True),
+        ({"lanes_forward": 3}, {"lanes": 4, "center_turn_lane": True}, (3, 1), True),
+        ({"lanes_forward": 3}, {"lanes": 5, "center_turn_lane": True}, (3, 1), False),
+        ({"lanes_forward": 3}, {"oneway": "forward", "lanes": 2}, (3, 0), True),
+        ({"lanes_forward": 2}, {"oneway": "forward", "lanes": 2}, (2, 0), False),
+        ({"lanes": 3}, {"oneway": "backward", "lanes_backward": 2}, (0, 3), True),
         ({"lanes_forward": 3}, {"lanes": 2, "lanes_forward": 1, "lanes_backward": 1}, (3, 1), True),
     ],
 )
