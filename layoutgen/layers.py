@@ -18,6 +18,7 @@ from layoutgen import __version__
 from layoutgen.errors import FindingLog
 from layoutgen.export.formats import CAUTION
 from layoutgen.gis.read import Inputs
+from layoutgen.gis.schema import layer
 from layoutgen.settings import Project
 from layoutgen.street.cross_section import strips_text
 from layoutgen.street.design import Design, Leg
@@ -25,7 +26,8 @@ from layoutgen.street.legs import leg_points
 
 
 def streets_table(design: Design, plane: pyproj.CRS) -> gpd.GeoDataFrame:
-    """Layer `streets`: the axes with their cross-sections."""
+    """Layer `streets`: the axes with their cross-sections, those left out not included."""
+    shown = design.in_layout()
     rows = [
         {
             "segment_id": s.segment_id,
@@ -33,6 +35,7 @@ def streets_table(design: Design, plane: pyproj.CRS) -> gpd.GeoDataFrame:
             "name": s.name,
             "street_class": s.street_class,
             "speed_mph": s.speed_mph,
+            "speed_source": s.speed_source,
             "oneway": s.oneway,
             "width_ft": s.width_ft,
             "width_source": s.width_source,
@@ -41,23 +44,31 @@ def streets_table(design: Design, plane: pyproj.CRS) -> gpd.GeoDataFrame:
             "lanes_source": s.lanes_source,
             "length_ft": s.length_ft,
             "strips": strips_text(s.strips),
+            "district": s.district,
         }
-        for s in design.segments
+        for s in (design.segments[i] for i in shown)
     ]
-    return gpd.GeoDataFrame(pd.DataFrame(rows), geometry=design.axes.lines(), crs=plane)
+    names = [column.name for column in layer("streets").columns]
+    table = pd.DataFrame(rows, columns=names)
+    return gpd.GeoDataFrame(table, geometry=design.axes.lines()[shown], crs=plane)
 
 
 def intersections_table(design: Design, plane: pyproj.CRS) -> gpd.GeoDataFrame:
     """Layer `intersections`."""
-    rows = [(c.intersection_id, c.name, c.control, len(c.legs)) for c in design.intersections]
-    table = pd.DataFrame(rows, columns=["intersection_id", "name", "control", "legs"])
-    areas = [c.area for c in design.intersections]
+    inside = [c for c in design.intersections if not c.outside]
+    rows = [(c.intersection_id, c.name, c.control, len(c.legs), c.district) for c in inside]
+    table = pd.DataFrame(rows, columns=["intersection_id", "name", "control", "legs", "district"])
+    areas = [c.area for c in inside]
     return gpd.GeoDataFrame(table, geometry=areas, crs=plane)
 
 
 def approaches_table(design: Design, plane: pyproj.CRS) -> gpd.GeoDataFrame:
     """Layer `approaches`, roundabout circles left out."""
-    legs = [leg for leg in design.legs() if leg.inbound and not leg.segment.roundabout]
+    legs = [
+        leg
+        for leg in design.legs()
+        if leg.inbound and not leg.segment.roundabout and not leg.outside
+    ]
     rows = [
         {
             "approach_id": leg.leg_id,

@@ -25,6 +25,7 @@ from layoutgen.gis.read import Inputs, read_inputs
 from layoutgen.markings.engine import ask_rules, draw_markings, leg_policy
 from layoutgen.settings import (
     Project,
+    exclusions_of,
     json_schema,
     load_project,
     rule_in_force,
@@ -107,7 +108,9 @@ def lay_out(project: Project, progress: Progress) -> Layout:
     progress("asking the rules")
     asked = ask_rules(base.design, project.rules)
     progress(f"drawing {len(asked):,} markings")
-    markings, found = draw_markings(asked, base.design.axes, _MATERIAL)
+    markings, found = draw_markings(
+        asked, base.design.axes, _MATERIAL, exclusions_of(base.design, project.settings)
+    )
     base.findings.extend(found)
     markings, found = quantities.measure(markings, project.settings.paint)
     base.findings.extend(found)

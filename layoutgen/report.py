@@ -103,8 +103,8 @@ def summary(layout: Layout, tours: TourTables, project: Project) -> str:
     hours = float((planned["drive_min"] + planned["paint_min"]).sum()) / 60
     return "\n".join(
         [
-            f"{len(markings):,} markings on {len(layout.design.segments):,} segments and "
-            f"{len(layout.design.intersections):,} intersections: {size}, "
+            f"{len(markings):,} markings on {len(layout.design.in_layout()):,} segments and "
+            f"{sum(not c.outside for c in layout.design.intersections):,} intersections: {size}, "
             f"{markings['paint_gal'].sum():,.0f} gal paint, "
             f"{markings['beads_lb'].sum():,.0f} lb beads",
             f"{len(tours.jobs):,} jobs in {len(planned)} truck shifts: {drive} driven, "

@@ -19,11 +19,14 @@ from layoutgen.gis.read import InputParams
 from layoutgen.gis.roles import ROLES, STREET_CLASSES
 from layoutgen.markings.catalog import rule_catalog
 from layoutgen.markings.engine import RuleSetting
+from layoutgen.markings.exclusions import ExclusionParams, Exclusions
 from layoutgen.markings.marking import Rule, RuleParams
 from layoutgen.street.controls import ControlParams
 from layoutgen.street.cross_section import ClassDefaults, StripParams
 from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import Design
+from layoutgen.street.districts import DistrictParams
+from layoutgen.street.features import FeatureParams
 from layoutgen.street.intersection import IntersectionParams
 from layoutgen.street.legs import leg_attributes
 from layoutgen.street.network import NetworkParams
@@ -92,6 +95,9 @@ class SettingsBase(Params):
     turn_pocket: PocketParams = PocketParams()
     curbs: CurbParams = CurbParams()
     curb_ramps: RampParams = RampParams()
+    districts: DistrictParams = DistrictParams()
+    features: FeatureParams = FeatureParams()
+    exclusions: ExclusionParams = ExclusionParams()
     paint: PaintParams = PaintParams()
     crew: CrewParams = CrewParams()
     jobs: JobParams = JobParams()
@@ -213,7 +219,14 @@ def street_params(settings: SettingsBase) -> StreetParams:
         settings.curbs,
         settings.curb_ramps,
         settings.project.driving_side,
+        settings.districts,
+        settings.features,
     )
+
+
+def exclusions_of(design: Design, settings: SettingsBase) -> Exclusions:
+    """Areas without markings, with their settings."""
+    return Exclusions(design.exclusions, settings.exclusions.shortest_ft)
 
 
 def _default_output(settings: SettingsBase, path: Path) -> SettingsBase:
@@ -276,16 +289,8 @@ def _case_params(rule: Rule, table: Mapping[str, Any], raw: Raw, path: Any) -> R
 WHERE_NAMES = (
     *("segment_id", "name", "street_class", "speed_mph", "oneway", "width_ft", "length_ft"),
     *("lanes", "parking", "bike_lane", "center_turn_lane", "divided", "roundabout"),
-    *(
-        "leg_id",
-        "intersection_id",
-        "control",
-        "intersection_control",
-        "legs",
-        "lanes_in",
-        "lanes_out",
-    ),
-    *("school", "circular", "compass"),
+    *("leg_id", "intersection_id", "control", "intersection_control", "legs", "lanes_in"),
+    *("lanes_out", "school", "circular", "compass", "district", "rail_crossings", "speed_humps"),
 )
 
 

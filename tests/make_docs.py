@@ -19,6 +19,7 @@ from layoutgen.markings.catalog import rule_catalog
 from layoutgen.pipeline import generate, load_project
 from layoutgen.report import settings_rows
 from layoutgen.settings import WHERE_NAMES, Project
+from layoutgen.street.precedence import ORDERS
 
 ROOT = Path(__file__).parents[1]
 #: picture -> (marking in the middle, size in ft)
@@ -70,9 +71,21 @@ def layers() -> str:
     return "\n".join(lines)
 
 
+def precedence() -> str:
+    """Sources of every value, the one that counts first on top."""
+    lines = ["| value | | where it comes from | told as |", "|---|---|---|---|"]
+    for order in ORDERS:
+        for k, source in enumerate(order.sources):
+            told = f"`{order.column}` = {source.label}" if order.column else ""
+            name = order.value if k == 0 else ""
+            lines.append(f"| {name} | {k + 1} | {source.text} | {told} |")
+    return "\n".join(lines)
+
+
 PARTS = {
     "commands": commands,
     "inputs": inputs,
+    "precedence": precedence,
     "rules": rules,
     "where": where_names,
     "layers": layers,

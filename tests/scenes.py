@@ -24,7 +24,7 @@ from layoutgen.errors import Finding
 from layoutgen.gis.plane import working_plane
 from layoutgen.gis.roles import ROLES
 from layoutgen.markings.engine import ask_rules, draw_markings, leg_policy
-from layoutgen.settings import Project, project_of, street_params
+from layoutgen.settings import Project, exclusions_of, project_of, street_params
 from layoutgen.street.build import build_design
 from layoutgen.street.design import Design
 
@@ -34,7 +34,10 @@ Row = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class Scene:
-    """Rows per role; each row holds our fields and `at`, its geometry as WKT or a shape."""
+    """Rows per role; each row holds our fields and `at`, its geometry as WKT or a shape.
+
+    `more` holds the rows of roles that few scenes have.
+    """
 
     streets: Sequence[Row]
     controls: Sequence[Row] = ()
@@ -42,6 +45,7 @@ class Scene:
     intersections: Sequence[Row] = ()
     curbs: Sequence[Row] = ()
     curb_ramps: Sequence[Row] = ()
+    more: Mapping[str, Sequence[Row]] = field(default_factory=dict)
     settings: Mapping[str, Any] = field(default_factory=dict)
 
     def tables(self) -> dict[str, gpd.GeoDataFrame]:
@@ -53,6 +57,7 @@ class Scene:
             "intersections": self.intersections,
             "curbs": self.curbs,
             "curb_ramps": self.curb_ramps,
+            **self.more,
         }
         return {name: _table(name, found) for name, found in rows.items() if found}
 
@@ -80,13 +85,15 @@ def layout_from(
 ) -> tuple[gpd.GeoDataFrame, Design, list[Finding]]:
     """Markings of role tables."""
     design, found = build_design(tables, street_params(own.settings), leg_policy(own.rules))
-    markings, more = draw_markings(ask_rules(design, own.rules), design.axes, "waterborne")
+    asked, areas = ask_rules(design, own.rules), exclusions_of(design, own.settings)
+    markings, more = draw_markings(asked, design.axes, "waterborne", areas)
     return markings, design, found + more
 
 
 def _table(role: str, rows: Sequence[Row]) -> gpd.GeoDataFrame:
     names = [f.name for r in ROLES if r.name == role for f in r.fields]
-    shapes = [shapely.from_wkt(r["at"]) if isinstance(r["at"], str) else r["at"] for r in rows]
+    places = [r.get("at") for r in rows]
+    shapes = [shapely.from_wkt(p) if isinstance(p, str) else p for p in places]
     columns = {n: pd.Series([row.get(n) for row in rows], dtype=object) for n in names}
     return gpd.GeoDataFrame(columns, geometry=shapes, crs=PLANE)
 

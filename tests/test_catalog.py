@@ -54,6 +54,13 @@ def test_layers_and_roles() -> None:
         "schools",
         "curbs",
         "curb_ramps",
+        "speed",
+        "lanes",
+        "width",
+        "districts",
+        "exclusions",
+        "rail_crossings",
+        "speed_humps",
         "yard",
     ]
 

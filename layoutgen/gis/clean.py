@@ -30,10 +30,11 @@ def clean_streets(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Findi
         table: role `streets` on the working plane (ft).
 
     Returns:
-        The lines, with `source_id` (the id in the file, or one made from the geometry) and unique
-        `segment_id`; and the findings.
+        The lines, with `source_id` (the id in the file, or one made from the geometry),
+        `source_row` (its number in the table) and unique `segment_id`; and the findings.
     """
     findings: list[Finding] = []
+    table = table.assign(source_row=np.arange(len(table)))
     for step in (_drop_unusable, _drop_closed, _give_ids, _single_parts, _drop_short):
         table, found = step(table)
         findings += found

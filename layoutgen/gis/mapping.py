@@ -112,6 +112,12 @@ def matches_of(pick: Pick) -> tuple[list[Match], Unmapped]:
     return found, Unmapped(pick.role.name, columns, fields)
 
 
+def shared_ids(one: tuple[Look, str], other: tuple[Look, str]) -> float:
+    """Share of the distinct ids in a column of one layer that a column of another has too."""
+    own, theirs = ({str(v) for v in _texts(look.table, [column])} for look, column in (one, other))
+    return len(own & theirs) / len(own) if own else 0.0
+
+
 @lru_cache(maxsize=32)
 def all_matches(look: Look, known: Role) -> list[Match]:
     """Best column of every field; a column serves one field."""

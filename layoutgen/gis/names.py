@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from layoutgen.config import read_raw, shipped
+from layoutgen.gis.roles import ROLES
 
 
 @cache
@@ -19,6 +20,11 @@ def known_names() -> dict[str, Any]:
     for name in ("osm", "tiger"):
         values = base_inputs(f"{name}.toml").get("streets", {}).get("values", {})
         known["codes"]["street_class"][name] = values.get("street_class", {})
+    for joined in (known_role for known_role in ROLES if not known_role.geometry):
+        own = known["fields"].setdefault(joined.name, {})
+        own.setdefault("segment_id", known["fields"]["speed"]["segment_id"])
+        for fld in joined.fields:
+            own.setdefault(fld.name, known["fields"]["streets"][fld.name])
     return known
 
 

@@ -64,12 +64,12 @@ def role_text(
     look, key = pick.look, f"inputs.{pick.role.name}"
     lines = [
         "",
-        f"# {_clean(look.label)}: {rows_text(len(look.table))}, {_crs_text(look)}",
+        f"# {_clean(look.label)}: {rows_text(len(look.table))}, {_crs_text(pick)}",
         f"[{key}]",
     ]
     lines.append(f"source = {_toml(_relative(look.path, project_path))}")
     lines += [] if look.single else [f"layer = {_toml(look.layer)}"]
-    lines += _crs_lines(look, looks)
+    lines += _crs_lines(look, looks) if pick.role.geometry else []
     lines += [f"# fields and codes: {pick.base}"] if pick.base else []
     own = [m for m in found if not (pick.base and m.why == f"by {pick.base}")]
     lines += ["", f"[{key}.fields]", *map(_field_line, own)] if own else []
@@ -164,8 +164,10 @@ def _value_line(value: tuple[str, str | None, int], fld: Field, column: str) -> 
     return f'# {_key(code)} = ""  # {rows}; one of {allowed}'
 
 
-def _crs_text(look: Look) -> str:
-    return str(look.table.crs.name) if look.table.crs else "no CRS"
+def _crs_text(pick: Pick) -> str:
+    if not pick.role.geometry:
+        return "joined by id"
+    return str(pick.look.table.crs.name) if pick.look.table.crs else "no CRS"
 
 
 def _crs_lines(look: Look, looks: Sequence[Look]) -> list[str]:

@@ -13,11 +13,20 @@ from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
 
+import geopandas as gpd
 import pandas as pd
 
 from layoutgen.config import shipped
 from layoutgen.errors import InputError
-from layoutgen.gis.mapping import Look, Match, Pick, Unmapped, all_matches, matches_of
+from layoutgen.gis.mapping import (
+    Look,
+    Match,
+    Pick,
+    Unmapped,
+    all_matches,
+    matches_of,
+    shared_ids,
+)
 from layoutgen.gis.names import base_inputs, known_names, name_words, plain_name
 from layoutgen.gis.project_text import head_text, role_text, rows_text, tail_text
 from layoutgen.gis.read import InputParams, list_layers, read_source
@@ -31,6 +40,7 @@ SUFFIXES = (
 _OSM = (".osm", ".pbf")
 _OWN = {"markings", "run_info"}  # layers that only our own output has
 _LEAST_ROLE = 0.4
+_LEAST_SHARED = 0.5
 #: score of the only line layer, where nothing says that it holds streets
 _GUESS = 0.2
 #: what a street field says for a layer to be streets; an id or a status says nothing
@@ -70,7 +80,9 @@ def propose(sources: Sequence[Path], project_path: Path) -> Proposal:
     tables = [(pick, *matches_of(pick)) for pick in picks]
     blocks = [role_text(pick, found, looks, project_path) for pick, found, _ in tables]
     messages += [
-        f"{p.role.name}: {p.look.label} names no CRS" for p in picks if not p.look.table.crs
+        f"{p.role.name}: {p.look.label} names no CRS"
+        for p in picks
+        if p.role.geometry and not p.look.table.crs
     ]
     text = "\n".join(
         [*head_text(picks, project_path), *chain.from_iterable(blocks), *tail_text(picks, messages)]
@@ -128,10 +140,22 @@ def _short(fault: InputError, path: Path) -> str:
 
 
 def _read_layer(path: Path, layer: str, single: bool) -> Look:
-    table = read_source(InputParams(source=str(path), layer=layer), role("streets"))
+    spec = InputParams(source=str(path), layer=layer)
+    try:
+        table = read_source(spec, role("streets"))
+    except InputError as fault:
+        return Look(path, layer, single, _plain_table(spec, fault), "")
     kinds = table.geometry.geom_type.dropna().str.replace("Multi", "").str.replace("String", "")
     shape = str(kinds.mode().iloc[0]) if len(kinds) else ""
     return Look(path, layer, single, table, "Line" if shape == "LinearRing" else shape)
+
+
+def _plain_table(spec: InputParams, fault: InputError) -> gpd.GeoDataFrame:
+    """A layer without geometry; the first fault where it cannot be read as such either."""
+    try:
+        return read_source(spec, next(r for r in ROLES if not r.geometry))
+    except InputError:
+        raise fault from None
 
 
 def _choose(looks: Sequence[Look]) -> tuple[list[Pick], list[str]]:
@@ -154,6 +178,9 @@ def _choose(looks: Sequence[Look]) -> tuple[list[Pick], list[str]]:
     if "streets" not in picks and (only := _only_lines(looks, taken)) is not None:
         taken.add(id(only))
         picks["streets"] = Pick(role("streets"), only, _GUESS)
+    for pick in _table_picks(looks, picks.get("streets"), notes):
+        taken.add(id(pick.look))
+        picks[pick.role.name] = pick
     for look in looks:
         size = f"{rows_text(len(look.table))}, {look.shape or 'no geometry'}"
         notes.setdefault(id(look), f"{look.label}: fits no role ({size})")
@@ -163,6 +190,41 @@ def _choose(looks: Sequence[Look]) -> tuple[list[Pick], list[str]]:
     if "streets" not in picks:
         left.append("no source looks like street centerlines: fill in [inputs.streets]")
     return [picks[r.name] for r in ROLES if r.name in picks], left
+
+
+def _table_picks(looks: Sequence[Look], streets: Pick | None, notes: dict[int, str]) -> list[Pick]:
+    """The best table per joined role; one table may serve several.
+
+    Only where at least half of its ids are ids of the streets: a running number fits anything.
+    """
+    ids = [m for m in (matches_of(streets)[0] if streets else []) if m.field == "segment_id"]
+    if streets is None or not ids or not ids[0].active or len(ids[0].columns) != 1:
+        return []
+    out: dict[str, Pick] = {}
+    plain = [look for look in looks if not look.shape]
+    for look, known in ((look, r) for look in plain for r in ROLES if not r.geometry):
+        score = _table_score(look, known)
+        if not score:
+            continue
+        column = next(m.columns[0] for m in all_matches(look, known) if m.field == "segment_id")
+        if shared_ids((look, column), (streets.look, ids[0].columns[0])) < _LEAST_SHARED:
+            notes[id(look)] = (
+                f"{look.label}: looks like {known.name}, but most ids in {column} are not those "
+                "of the streets"
+            )
+        elif known.name not in out or score > out[known.name].score:
+            out[known.name] = Pick(known, look, score)
+    return list(out.values())
+
+
+def _table_score(look: Look, known: Role) -> float:
+    """How surely a table holds the ids and at least one value of a joined role; 0 = it does not."""
+    title = name_words(f"{look.path.stem} {look.layer}")
+    if title & set(known_names()["roles"][known.name]["never"]):
+        return 0.0
+    sure = {m.field: m.confidence for m in all_matches(look, known) if m.active and m.columns}
+    values = [c for f, c in sure.items() if f != known.id_field]
+    return min(sure.get(known.id_field, 0.0), max(values, default=0.0))
 
 
 def _only_lines(looks: Sequence[Look], taken: set[int]) -> Look | None:
@@ -206,7 +268,7 @@ def _base_of(pick: Pick) -> str:
 
 def _role_score(look: Look, known: Role) -> float:
     """0 to 1: geometry must fit; then the title, the columns and the values speak."""
-    if _SHAPES.get(look.shape) not in known.geometry:
+    if not known.geometry or _SHAPES.get(look.shape) not in known.geometry:
         return 0.0
     entry = known_names()["roles"][known.name]
     title = name_words(f"{look.path.stem} {look.layer}")

@@ -43,6 +43,8 @@ _MOST = {
     "width_ft": 400.0,
     "median_ft": 200.0,
     "speed_mph": 120.0,
+    "tracks": 20,
+    "length_ft": 100.0,
 }
 _YES = {"yes", "y", "true", "t", "1", "-1"}
 _NO = {"no", "n", "false", "f", "0", ""}
@@ -102,7 +104,9 @@ def read_inputs(specs: Mapping[str, InputParams]) -> tuple[Inputs, list[Finding]
         raw = read_source(specs[known.name], known)
         rows[known.name] = len(raw)
         tables[known.name], found = map_fields(raw, specs[known.name], known)
-        findings += found + check_crs(tables[known.name], _label(specs[known.name], known))
+        findings += found
+        if known.geometry:
+            findings += check_crs(tables[known.name], _label(specs[known.name], known))
     streets = tables["streets"]
     if rows["streets"] and not len(streets):
         raise InputError(
@@ -112,7 +116,10 @@ def read_inputs(specs: Mapping[str, InputParams]) -> tuple[Inputs, list[Finding]
     if streets.geometry.isna().all() or streets.geometry.is_empty.all():
         raise InputError(f"{_label(specs['streets'], role('streets'))}: no row has a geometry.")
     plane = working_plane(*center_of(streets))
-    flat = {name: to_plane(table, plane) for name, table in tables.items()}
+    flat = {
+        name: to_plane(table, plane) if role(name).geometry else table.set_crs(plane)
+        for name, table in tables.items()
+    }
     files = {name: specs[name].source for name in tables}
     return Inputs(plane, pyproj.CRS(streets.crs), flat, rows, files), findings
 
@@ -129,6 +136,8 @@ def read_source(spec: InputParams, known: Role) -> gpd.GeoDataFrame:
         raise InputError(f"{label}: no such file. Check `source` (relative to the project file).")
     pyogrio.set_gdal_config_options(_GDAL_OPTIONS)
     table = _read_any(path, spec, known, label)
+    if not known.geometry:
+        return table
     if spec.crs:
         key = f"inputs.{known.name}.crs"
         table = table.set_crs(parse_crs(spec.crs, key), allow_override=True)
@@ -153,7 +162,7 @@ def list_layers(path: Path) -> list[tuple[str, str]]:
 def column_types(path: Path, layer: str) -> dict[str, str]:
     """Column -> type of a layer, from its header only (fiona reads the schema without the rows)."""
     if path.suffix == ".parquet":
-        return {str(k): str(v) for k, v in gpd.read_parquet(path).dtypes.items()}
+        return {str(k): str(v) for k, v in _read_parquet(path, True).dtypes.items()}
     with fiona.open(path, layer=layer) as source:
         return {str(k): str(v) for k, v in source.schema["properties"].items()}
 
@@ -182,20 +191,36 @@ def map_fields(
 
 
 def _read_any(path: Path, spec: InputParams, known: Role, label: str) -> gpd.GeoDataFrame:
+    as_table = not known.geometry
     if path.suffix == ".parquet":
-        return _guarded(lambda: gpd.read_parquet(path), label)
+        return _guarded(lambda: _read_parquet(path, as_table), label, as_table)
     layer = spec.layer or _pick_layer(path, known, label)
     names = [name for name, _ in list_layers(path)]
     if layer not in names:
         raise InputError(f"{label}: no layer '{layer}'.{nearest(layer, names)}")
     options = {"X_POSSIBLE_NAMES": "lon*,x", "Y_POSSIBLE_NAMES": "lat*,y"}
-    extra = options if path.suffix == ".csv" else {}
+    extra = options if path.suffix == ".csv" and not as_table else {}
     return _guarded(
-        lambda: pyogrio.read_dataframe(path, layer=layer, on_invalid="ignore", **extra), label
+        lambda: pyogrio.read_dataframe(
+            path, layer=layer, on_invalid="ignore", read_geometry=not as_table, **extra
+        ),
+        label,
+        as_table,
     )
 
 
-def _guarded(read: Callable[[], Any], label: str) -> gpd.GeoDataFrame:
+def _read_parquet(path: Path, as_table: bool) -> pd.DataFrame:
+    """A Parquet file; one without geometry, or whose geometry does not matter, as plain table."""
+    try:
+        table: pd.DataFrame = gpd.read_parquet(path)
+    except ValueError:
+        if not as_table:
+            raise
+        table = pd.read_parquet(path)
+    return table
+
+
+def _guarded(read: Callable[[], Any], label: str, as_table: bool = False) -> gpd.GeoDataFrame:
     """Whatever a reader raises on a broken file, said as one clear line."""
     try:
         with warnings.catch_warnings():
@@ -206,15 +231,26 @@ def _guarded(read: Callable[[], Any], label: str) -> gpd.GeoDataFrame:
         raise InputError(f"{label}: cannot be read ({fault}).") from None
     except (ValueError, OSError) as fault:
         raise InputError(f"{label}: cannot be read ({fault}).") from None
+    if as_table:
+        return _without_places(table)
     if not isinstance(table, gpd.GeoDataFrame):
         raise InputError(f"{label}: the layer has no geometry.")
     return table
 
 
+def _without_places(table: pd.DataFrame) -> gpd.GeoDataFrame:
+    """A table for a role that has no geometry, in the form that all roles share."""
+    places = table.geometry.name if isinstance(table, gpd.GeoDataFrame) else None
+    plain = pd.DataFrame(table.drop(columns=[places] if places else []))
+    return gpd.GeoDataFrame(plain, geometry=gpd.GeoSeries([None] * len(plain), index=plain.index))
+
+
 def _pick_layer(path: Path, known: Role, label: str) -> str:
-    """The one layer whose geometry fits the role."""
+    """The one layer whose geometry fits the role; for a table one without geometry, if any."""
     layers = list_layers(path)
     fits = [name for name, kind in layers if _fits(kind, known)]
+    if not known.geometry:
+        fits = [name for name, kind in layers if not kind] or [name for name, _ in layers]
     if {"lines", "points", "multipolygons"} <= {name for name, _ in layers}:
         return "points" if "Point" in known.geometry else "lines"
     if len(fits) == 1 or (fits and len(layers) == 1):

@@ -27,7 +27,7 @@ class Field:
 
 @dataclass(frozen=True)
 class Role:
-    """One input role (`[inputs.<name>]`)."""
+    """One input role (`[inputs.<name>]`); without geometry types it is a table joined by id."""
 
     name: str
     geometry: tuple[str, ...]
@@ -43,6 +43,9 @@ class Role:
 STREET_CLASSES = ("freeway", "ramp", "arterial", "collector", "local", "alley", "path")
 SIDES = ("none", "left", "right", "both")
 CONTROLS = ("signal", "all_way_stop", "two_way_stop", "stop", "yield", "none")
+_POLYGONS = ("Polygon", "MultiPolygon")
+#: of a table that is joined to the streets by their id
+_STREET_ID = Field("segment_id", "text", "id of the street, as in input streets")
 
 ROLES: tuple[Role, ...] = (
     Role(
@@ -126,6 +129,77 @@ ROLES: tuple[Role, ...] = (
         False,
         "Curb ramps: a crosswalk leads from ramp to ramp.",
         (Field("ramp_id", "text", "stable id"),),
+    ),
+    Role(
+        "speed",
+        (),
+        False,
+        "Speed limits, a table joined to the streets by their id.",
+        (_STREET_ID, Field("speed_mph", "real", "posted speed")),
+    ),
+    Role(
+        "lanes",
+        (),
+        False,
+        "Lanes, a table joined to the streets by their id; forward = along the street line.",
+        (
+            _STREET_ID,
+            Field("lanes", "integer", "travel lanes, both directions together"),
+            Field("lanes_forward", "integer", "travel lanes along the digitised direction"),
+            Field("lanes_backward", "integer", "travel lanes against the digitised direction"),
+            Field("center_turn_lane", "yes_no", "two-way left-turn lane"),
+            Field("turn_lanes_forward", "text", "lanes left to right, e.g. left|through|right"),
+            Field("turn_lanes_backward", "text", "the same, against the digitised direction"),
+        ),
+    ),
+    Role(
+        "width",
+        (),
+        False,
+        "Roadway widths, a table joined to the streets by their id.",
+        (_STREET_ID, Field("width_ft", "real", "roadway width, curb to curb")),
+    ),
+    Role(
+        "districts",
+        _POLYGONS,
+        False,
+        "Districts: streets outside all of them are left out, the others carry their label.",
+        (
+            Field("district_id", "text", "stable id"),
+            Field("name", "text", "name of the district; the label, where there is one"),
+        ),
+    ),
+    Role(
+        "exclusions",
+        _POLYGONS,
+        False,
+        "Areas in which nothing is marked.",
+        (
+            Field("exclusion_id", "text", "stable id"),
+            Field("reason", "text", "why nothing is marked there"),
+        ),
+    ),
+    Role(
+        "rail_crossings",
+        ("Point", "MultiPoint"),
+        False,
+        "Rail crossings at grade, put on the nearest street.",
+        (
+            Field("crossing_id", "text", "stable id"),
+            Field("tracks", "integer", "number of tracks"),
+            Field("control", "choice", "warning devices", ("signal", "gates", "signs")),
+        ),
+    ),
+    Role(
+        "speed_humps",
+        ("Point", "MultiPoint", "LineString", "MultiLineString"),
+        False,
+        "Speed humps, as points or lines across the street, put on the nearest street.",
+        (
+            Field("hump_id", "text", "stable id"),
+            Field("kind", "choice", "form", ("hump", "table", "cushion")),
+            Field("length_ft", "real", "length along the street"),
+        ),
     ),
     Role(
         "yard",

@@ -47,14 +47,16 @@ LAYERS: tuple[Layer, ...] = (
             name text street name
             street_class text functional class
             speed_mph real posted speed or class default
+            speed_source text table, attribute, or class default
             oneway text both, forward or backward, along the line as written
             width_ft real roadway width, curb to curb
-            width_source text curbs, attribute, or class default
+            width_source text curbs, table, attribute, or class default
             left_ft real distance from the axis to the left curb, along the line as written
             right_ft real distance from the axis to the right curb
-            lanes_source text attribute, width, or class default
+            lanes_source text table, attribute, or class default
             length_ft real length of the axis
             strips text strips of the cross-section, left to right, with widths in ft
+            district text label of its district; empty without districts, or outside
         """),
     ),
     Layer(
@@ -67,6 +69,7 @@ LAYERS: tuple[Layer, ...] = (
             name text name
             control text signal, all_way_stop, two_way_stop, yield or none
             legs integer number of legs
+            district text label of its district; empty without districts
         """),
     ),
     Layer(
@@ -115,6 +118,7 @@ LAYERS: tuple[Layer, ...] = (
             area_sqft real painted area
             action text new, repaint or keep
             condition text known condition of what is there
+            district text label of its district; empty without districts
         """),
     ),
     Layer(
@@ -206,6 +210,7 @@ LAYERS: tuple[Layer, ...] = (
             window text allowed hours, empty = whole shift
             earliest text earliest start
             latest text latest start
+            district text label of the district of most of its paint
         """),
     ),
     Layer(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import geopandas as gpd
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from layoutgen.config import Where
 from layoutgen.errors import Finding
 from layoutgen.geometry.polyline import Polylines
+from layoutgen.markings.exclusions import Exclusions, keep_out
 from layoutgen.markings.marking import (
     BarsShape,
     FigureShape,
@@ -38,7 +39,7 @@ _COLUMNS = (
     *("kind", "style", "rule", "reason", "sources", "segment_id", "intersection_id", "street"),
     *("station_ft", "offset_ft", "color", "material", "coat", "over_id", "width_ft", "action"),
     *("condition", "anchor", "tag", "priority", "segment_index", "from_ft", "to_ft", "travel"),
-    *("facing", "is_line", "sort_ft", "heading_ft"),
+    *("facing", "is_line", "sort_ft", "heading_ft", "district"),
 )
 
 
@@ -70,9 +71,13 @@ def leg_policy(settings: Sequence[RuleSetting]) -> LegPolicy:
 
 
 def ask_rules(design: Design, settings: Sequence[RuleSetting]) -> list[tuple[str, Marking]]:
-    """(rule, marking) for every rule and site, in a fixed order."""
-    legs = [(leg, leg_attributes(leg)) for leg in design.legs() if leg.segment.paved]
-    blocks = [(b, segment_attributes(b.segment)) for b in design.blocks if _lined(b)]
+    """(rule, marking) for every rule and site inside the districts, in a fixed order."""
+    legs = [
+        (leg, leg_attributes(leg)) for leg in design.legs() if leg.segment.paved and not leg.outside
+    ]
+    blocks = [
+        (block, segment_attributes(block.segment)) for block in design.blocks if _lined(block)
+    ]
     out = []
     for setting in settings:
         sites: Iterable[tuple[Any, Mapping[str, Any]]] = blocks
@@ -81,19 +86,31 @@ def ask_rules(design: Design, settings: Sequence[RuleSetting]) -> list[tuple[str
         for site, attributes in sites:
             params = setting.params(attributes)
             if params.enabled:
-                out += [(setting.name, m) for m in setting.rule.mark(site, params)]
+                district = str(attributes["district"])
+                made = setting.rule.mark(site, params)
+                out += [(setting.name, _labelled(m, district)) for m in made]
     return out
 
 
 def _lined(block: Block) -> bool:
     """Whether a block takes markings: what runs inside an intersection does not, but for rings."""
-    return block.segment.paved and (not block.inside or block.segment.roundabout)
+    open_ = block.segment.paved and not block.segment.outside
+    return open_ and (not block.inside or block.segment.roundabout)
+
+
+def _labelled(marking: Marking, district: str) -> Marking:
+    return replace(marking, district=district) if district else marking
 
 
 def draw_markings(
-    asked: Sequence[tuple[str, Marking]], axes: Polylines, material: str
+    asked: Sequence[tuple[str, Marking]],
+    axes: Polylines,
+    material: str,
+    exclusions: Exclusions | None = None,
 ) -> tuple[gpd.GeoDataFrame, list[Finding]]:
     """Markings table on the working plane, sorted by id, without collisions.
+
+    What lies in an exclusion goes first, so that nothing gives way to what is not painted.
 
     Returns:
         Columns of layer `markings` and, for the work stages, segment_index, from_ft, to_ft, travel
@@ -104,9 +121,10 @@ def draw_markings(
     empty = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     kept = [pair for pair, gone in zip(asked, empty, strict=True) if not gone]
     table = _table(kept, shapes[~empty], axes, material)
+    table, kept_out = keep_out(table, exclusions or Exclusions(), axes)
     table, findings = _settle_collisions(table)
     lost = [m for (_, m), gone in zip(asked, empty, strict=True) if gone]
-    return table, unfit + [_nothing_left(m) for m in lost] + findings
+    return table, unfit + [_nothing_left(m) for m in lost] + kept_out + findings
 
 
 def _fitting(
@@ -196,6 +214,7 @@ def _record(name: str, marking: Marking, material: str) -> dict[str, Any]:
         "is_line": marking.is_line,
         "sort_ft": marking.station_ft,
         "heading_ft": frame.station(_heading_station(marking)),
+        "district": marking.district,
     }
 
 

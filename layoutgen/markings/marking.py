@@ -132,6 +132,7 @@ class Marking:
         tag: third part of its id, where a kind has several parts.
         intersection_id: intersection it belongs to, or empty.
         priority: of two markings that collide the one with the larger number stays.
+        district: label of the district of its leg or block; the engine sets it.
     """
 
     kind: str
@@ -149,6 +150,7 @@ class Marking:
     tag: str = ""
     intersection_id: str = ""
     priority: int = 50
+    district: str = ""
 
     @property
     def is_line(self) -> bool:

@@ -15,11 +15,15 @@ from numpy.typing import NDArray
 from layoutgen.errors import Finding, InputError
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.gis.clean import clean_streets
+from layoutgen.street.areas import Area, read_areas
 from layoutgen.street.controls import assign_controls
 from layoutgen.street.curbs import curb_lines, measure_edges
 from layoutgen.street.design import Block, Design, Intersection, Leg, Segment
+from layoutgen.street.districts import labels_at, left_out, read_districts, with_districts
 from layoutgen.street.ends import ends_by_node
+from layoutgen.street.features import with_features
 from layoutgen.street.intersection import LegPolicy, intersection_areas
+from layoutgen.street.joined import join_tables
 from layoutgen.street.junctions import inside_segments, junctions_of
 from layoutgen.street.legs import (
     Node,
@@ -30,9 +34,9 @@ from layoutgen.street.legs import (
     with_corners,
 )
 from layoutgen.street.naming import name_crossings
-from layoutgen.street.network import build_network
+from layoutgen.street.network import Network, build_network
 from layoutgen.street.params import StreetParams
-from layoutgen.street.ramps import ramp_points, unused_ramps, with_ramps, without_ramp
+from layoutgen.street.ramps import RampUse, ramp_points, unused_ramps, with_ramps, without_ramp
 from layoutgen.street.schools import in_zone, school_zones, zone_stations
 from layoutgen.street.segments import build_segments
 from layoutgen.street.twins import with_twins
@@ -51,7 +55,9 @@ def build_design(
     Returns:
         The design, and findings about the data.
     """
-    cleaned, findings = clean_streets(tables["streets"])
+    streets, joined = join_tables(tables)
+    cleaned, findings = clean_streets(streets)
+    findings += joined
     if not len(cleaned):
         raise InputError(_none_left(findings))
     network, found = build_network(cleaned, params.network)
@@ -61,6 +67,8 @@ def build_design(
     edges = measure_edges(network.axes, curbs, params.curbs) if len(curbs) else None
     segments, found = build_segments(network, params, edges)
     findings += found
+    segments, districts, found = _placed(segments, network.axes, tables, params)
+    findings += found
     ends = ends_by_node(segments, network, params.intersection)
     junctions = junctions_of(ends, params.intersection, params.side)
     crossings = [crossing_of(j) for j in junctions]
@@ -69,26 +77,17 @@ def build_design(
     names, found = name_crossings(crossings, [j.ends for j in junctions], controls, tables, params)
     findings += found
     schools = school_zones(tables, params.school.zone_ft)
+    places_xy = np.array([c.xy for c in crossings], dtype=float).reshape(-1, 2)
     near = in_zone(schools, [c.xy for c in crossings])
+    labels = labels_at(districts, places_xy, params.districts.margin_ft)
     knots = [
-        Node(c, j, control, *name, school)
-        for c, j, control, name, school in zip(
-            crossings, junctions, controls, names, near, strict=True
+        Node(c, j, control, name[0], name[1], school, label)
+        for c, j, control, name, school, label in zip(
+            crossings, junctions, controls, names, near, labels, strict=True
         )
     ]
-    drafts = [draft_legs(k, params.intersection) for k in knots]
-    if len(curbs):
-        drafts = with_corners(drafts, network.axes, curbs, params)
-    ramps, found = ramp_points(tables.get("curb_ramps"))
+    drafts, use, found = _drafts(knots, network, (curbs, tables.get("curb_ramps")), params)
     findings += found
-    use = with_ramps([leg for own in drafts for leg in own], network.axes, ramps, params.ramps)
-    findings += unused_ramps(use, ramps)
-    flat = iter(use.legs)
-    drafts = [[next(flat) for _ in own] for own in drafts]
-    drafts = [
-        with_twins(own, j.pairs, network.axes, params.intersection)
-        for own, j in zip(drafts, junctions, strict=True)
-    ]
     legs, found = laid_out(drafts, policy, params)
     found += without_ramp([leg for own in legs for leg in own], use)
     places = {
@@ -100,7 +99,52 @@ def build_design(
     inside = inside_segments(junctions)
     blocks = tuple(replace(b, inside=True) if b.segment.index in inside else b for b in blocks)
     nodes = {str(i): (float(x), float(y)) for i, (x, y) in enumerate(network.nodes)}
-    return Design(segments, network.axes, nodes, intersections, blocks, params.side), findings
+    design = Design(segments, network.axes, nodes, intersections, blocks, params.side)
+    exclusions, found = _exclusions(tables)
+    return replace(design, exclusions=exclusions), findings + found + left_out(design, cleaned)
+
+
+def _drafts(
+    knots: Sequence[Node],
+    network: Network,
+    seen: tuple[NDArray[np.object_], gpd.GeoDataFrame | None],
+    params: StreetParams,
+) -> tuple[list[list[Leg]], RampUse, list[Finding]]:
+    """Legs with their line across, by widths, then curbs, then ramps; `seen` = curbs and ramps."""
+    drafts = [draft_legs(k, params.intersection) for k in knots]
+    curbs, table = seen
+    if len(curbs):
+        drafts = with_corners(drafts, network.axes, curbs, params)
+    ramps, findings = ramp_points(table)
+    use = with_ramps([leg for own in drafts for leg in own], network.axes, ramps, params.ramps)
+    flat = iter(use.legs)
+    drafts = [[next(flat) for _ in own] for own in drafts]
+    drafts = [
+        with_twins(own, k.junction.pairs, network.axes, params.intersection)
+        for own, k in zip(drafts, knots, strict=True)
+    ]
+    return drafts, use, findings + unused_ramps(use, ramps)
+
+
+def _placed(
+    segments: Sequence[Segment],
+    axes: Polylines,
+    tables: Mapping[str, gpd.GeoDataFrame],
+    params: StreetParams,
+) -> tuple[tuple[Segment, ...], tuple[Area, ...] | None, list[Finding]]:
+    """Segments with their features and their district, and the districts."""
+    segments, findings = with_features(segments, axes, tables, params.features)
+    districts, found = read_districts(tables)
+    segments = with_districts(segments, axes, districts, params.districts.margin_ft)
+    return segments, districts, findings + found
+
+
+def _exclusions(
+    tables: Mapping[str, gpd.GeoDataFrame],
+) -> tuple[tuple[Area, ...], list[Finding]]:
+    if "exclusions" not in tables:
+        return (), []
+    return read_areas(tables["exclusions"], "exclusions", ("exclusion_id", "reason"))
 
 
 def _none_left(findings: Sequence[Finding]) -> str:
@@ -129,7 +173,14 @@ def _intersections(
     areas = _areas(legs, axes)
     out = [
         Intersection(
-            k.node_id, tuple(map(str, k.junction.nodes)), k.name, k.whole, tuple(own), area
+            k.node_id,
+            tuple(map(str, k.junction.nodes)),
+            k.name,
+            k.whole,
+            tuple(own),
+            area,
+            k.district or "",
+            k.district is None,
         )
         for k, own, area in zip(knots, legs, areas, strict=True)
     ]

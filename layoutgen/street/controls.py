@@ -21,6 +21,7 @@ from layoutgen.config import Params, choice, length
 from layoutgen.errors import Finding
 from layoutgen.gis.read import points_of
 from layoutgen.street.design import Control
+from layoutgen.street.precedence import CONTROL, control_name
 
 #: rank of street classes, for telling the minor street
 CLASS_RANK = {"freeway": 5, "ramp": 4, "arterial": 4, "collector": 3, "local": 2, "alley": 1}
@@ -81,9 +82,17 @@ class NodeControl:
     whole: str = ""
 
     def give(self, leg: int, control: Control, source: str) -> None:
-        """The first source wins, but a signal beats signs."""
-        if leg not in self.control or (control == "signal" and self.control[leg] != "signal"):
-            self.control[leg], self.source[leg] = control, source
+        """The source that stands higher in `precedence.CONTROL` wins, of equal ones the first."""
+        if leg in self.control:
+            held = CONTROL.rank(control_name(self.control[leg], self.source[leg]))
+            if held <= CONTROL.rank(control_name(control, source)):
+                return
+        self.control[leg], self.source[leg] = control, source
+
+    def forget_classes(self) -> None:
+        """What was inferred from classes holds only where nothing else is known."""
+        for leg in [leg for leg, source in self.source.items() if source == "class"]:
+            del self.control[leg], self.source[leg]
 
 
 @dataclass(frozen=True)
@@ -133,6 +142,8 @@ def apply_whole(
     crossing: Crossing, control: NodeControl, whole: str | None, node_id: str
 ) -> list[Finding]:
     """Control of the whole intersection, as an intersections row names it."""
+    if whole:
+        control.forget_classes()
     if whole in ("signal", "all_way_stop", "stop", "yield"):
         kind: Any = "stop" if whole == "all_way_stop" else whole
         for leg, arm in enumerate(crossing.arms):

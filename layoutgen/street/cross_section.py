@@ -1,8 +1,7 @@
 """Cross-sections: strips from the left curb to the right curb, seen along the axis.
 
 One place knows left from right and fills in what the data do not say. The axis runs in the middle
-of the roadway. Precedence: attribute of the street, then what its width tells, then the default of
-its class; the source of width and lanes is kept.
+of the roadway. `precedence` says which source counts; that of width and lanes is kept.
 """
 
 from __future__ import annotations
@@ -16,6 +15,7 @@ from layoutgen.errors import Finding
 from layoutgen.street.curbs import Measured
 from layoutgen.street.design import Side, Strip, StripKind
 from layoutgen.street.network import StreetRow
+from layoutgen.street.precedence import ATTRIBUTE, BIKE, DEFAULT, LANES, PARKING, WIDTH
 
 CenterLine = Literal["none", "broken", "double_solid"]
 SideName = Literal["none", "left", "right", "both"]
@@ -122,7 +122,7 @@ class _Lanes:
     forward: int
     backward: int
     center: bool
-    source: str
+    source: str = ""
 
 
 @dataclass(frozen=True)
@@ -170,10 +170,17 @@ def build_section(
         -1: parse_turn_lanes(row.turn_lanes_backward),
     }
     lanes = _lane_counts(row, defaults, turns, findings)
-    parking = _sides(row.parking if row.parking is not None else defaults.parking)
+    parking, _ = PARKING.best({ATTRIBUTE: row.parking, DEFAULT: defaults.parking})
+    bike, _ = BIKE.best({ATTRIBUTE: row.bike_lane, "none": "none"})
     median = _median(row, lanes, params, edges)
-    wish = _Wish(row, lanes, parking, _sides(row.bike_lane), median, params)
-    width, source = (edges.width_ft, "curbs") if edges else _width(wish, defaults)
+    wish = _Wish(row, lanes, _sides(parking), _sides(bike), median, params)
+    width, source = WIDTH.best(
+        {
+            "curbs": edges.width_ft if edges else None,
+            row.source("width"): row.width_ft or None,
+            DEFAULT: _default_width(wish, defaults),
+        }
+    )
     wish, lane_ft, shoulder = _fit(wish, width, findings)
     strips = _placed(_strips(wish, side, lane_ft, shoulder), edges)
     total = strips[-1].right_ft - strips[0].left_ft
@@ -218,33 +225,55 @@ def _sides(text: str | None) -> frozenset[str]:
 def _lane_counts(
     row: StreetRow, defaults: ClassDefaults, turns: Mapping[int, Any], findings: list[Finding]
 ) -> _Lanes:
-    if row.oneway != "both":
-        return _oneway_lanes(row, defaults, turns)
+    if row.oneway == "both":
+        given = _given_lanes(row, defaults, turns, findings)
+    else:
+        given = _given_oneway(row, turns)
+    lanes, source = LANES.best({row.source("lanes"): given, DEFAULT: _default_lanes(row, defaults)})
+    return replace(lanes, source=source)
+
+
+def _given_lanes(
+    row: StreetRow, defaults: ClassDefaults, turns: Mapping[int, Any], findings: list[Finding]
+) -> _Lanes | None:
+    """Lanes of a two-way street, as far as its row tells any."""
     center = row.center_turn_lane
     if row.lanes_forward and row.lanes_backward:
-        return _Lanes(row.lanes_forward, row.lanes_backward, center, "attribute")
+        return _Lanes(row.lanes_forward, row.lanes_backward, center)
     one = row.lanes_forward or row.lanes_backward
     if row.lanes and one and row.lanes > one + int(center):
         other = row.lanes - one - int(center)
         pair = (one, other) if row.lanes_forward else (other, one)
-        return _Lanes(*pair, center, "attribute")
+        return _Lanes(*pair, center)
     if row.lanes and row.lanes > 1:
         return _even_lanes(row, center, findings)
     forward = len(turns[1]) or row.lanes_forward or 0
     backward = len(turns[-1]) or row.lanes_backward or 0
     if forward or backward:
         half = max(1, defaults.lanes // 2)
-        return _Lanes(forward or half, backward or half, center, "attribute")
-    half = _default_half(row, defaults)
-    return _Lanes(half, half, center, "class default" if row.lanes is None else "attribute")
+        return _Lanes(forward or half, backward or half, center)
+    return None if row.lanes is None else _default_lanes(row, defaults)
 
 
-def _oneway_lanes(row: StreetRow, defaults: ClassDefaults, turns: Mapping[int, Any]) -> _Lanes:
+def _given_oneway(row: StreetRow, turns: Mapping[int, Any]) -> _Lanes | None:
+    """Lanes of a one-way street, as far as its row tells any."""
     way = 1 if row.oneway == "forward" else -1
-    given = (row.lanes_forward if way == 1 else row.lanes_backward) or row.lanes or len(turns[way])
-    count = given or defaults.lanes_oneway
-    source = "attribute" if given else "class default"
-    return _Lanes(count if way == 1 else 0, count if way == -1 else 0, False, source)
+    own = row.lanes_forward if way == 1 else row.lanes_backward
+    count = own or row.lanes or len(turns[way])
+    return _oneway(row, count) if count else None
+
+
+def _default_lanes(row: StreetRow, defaults: ClassDefaults) -> _Lanes:
+    """Lanes of the class."""
+    if row.oneway != "both":
+        return _oneway(row, defaults.lanes_oneway)
+    half = _default_half(row, defaults)
+    return _Lanes(half, half, row.center_turn_lane)
+
+
+def _oneway(row: StreetRow, count: int) -> _Lanes:
+    forward = row.oneway == "forward"
+    return _Lanes(count if forward else 0, 0 if forward else count, False)
 
 
 def _even_lanes(row: StreetRow, center: bool, findings: list[Finding]) -> _Lanes:
@@ -255,7 +284,7 @@ def _even_lanes(row: StreetRow, center: bool, findings: list[Finding]) -> _Lanes
         fix = "give lanes_forward and lanes_backward, or center_turn_lane"
         findings.append(Finding("odd_lane", "notice", "streets", row.segment_id, text, fix))
     half = max(1, total // 2)
-    return _Lanes(half, half, center, "attribute")
+    return _Lanes(half, half, center)
 
 
 def _default_half(row: StreetRow, defaults: ClassDefaults) -> int:
@@ -275,18 +304,17 @@ def _median(row: StreetRow, lanes: _Lanes, params: StripParams, edges: Measured 
     return row.median_ft or (params.median_width_ft if row.divided else 0.0)
 
 
-def _width(wish: _Wish, defaults: ClassDefaults) -> tuple[float, str]:
+def _default_width(wish: _Wish, defaults: ClassDefaults) -> float:
+    """Width of the class, or what the lanes and the strips beside them take."""
     row, lanes = wish.row, wish.lanes
-    if row.width_ft:
-        return row.width_ft, "attribute"
     count = lanes.forward + lanes.backward
     two_way = row.oneway == "both"
     usual = defaults.roadway_width_ft if two_way else defaults.roadway_oneway_ft
     if wish.median_ft:
         usual = defaults.roadway_divided_ft
-    if usual and lanes.source == "class default":
-        return max(usual, wish.beside_ft + count * wish.params.lane_min_ft), "class default"
-    return count * defaults.lane_width_ft + wish.beside_ft, "class default"
+    if usual and lanes.source == DEFAULT:
+        return max(usual, wish.beside_ft + count * wish.params.lane_min_ft)
+    return count * defaults.lane_width_ft + wish.beside_ft
 
 
 def _fit(wish: _Wish, width: float, findings: list[Finding]) -> tuple[_Wish, float, float]:

@@ -18,6 +18,7 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutgen.geometry.polyline import Polylines, offset_lines
+from layoutgen.street.areas import Area
 
 StripKind = Literal[
     "travel_lane",
@@ -63,12 +64,33 @@ class Strip:
 
 
 @dataclass(frozen=True)
+class RailCrossing:
+    """A rail crossing at grade: segment station of its middle; `tracks` None = unknown."""
+
+    crossing_id: str
+    station_ft: float
+    tracks: int | None
+    control: str
+
+
+@dataclass(frozen=True)
+class SpeedHump:
+    """A speed hump, table or cushion: segment station of its middle; None = unknown length."""
+
+    hump_id: str
+    station_ft: float
+    kind: str
+    length_ft: float | None
+
+
+@dataclass(frozen=True)
 class Segment:
     """A street from one node to the next, with its cross-section.
 
     `start` and `end` are node ids; `strips` run left to right along the axis and fill the roadway.
     `turn_lanes` holds per direction (+1, -1) the movements of each lane, left to right as its
-    driver sees them; empty where nothing is known.
+    driver sees them; empty where nothing is known. `outside` = in none of the districts, where
+    districts are given: it shapes its neighbors, but gets no markings of its own.
     """
 
     index: int
@@ -90,6 +112,11 @@ class Segment:
     roundabout: bool = False
     paved: bool = True
     levels: tuple[int, int] = (0, 0)
+    speed_source: str = ""
+    district: str = ""
+    outside: bool = False
+    rail_crossings: tuple[RailCrossing, ...] = ()
+    speed_humps: tuple[SpeedHump, ...] = ()
 
     def lanes(self, direction: int) -> tuple[Strip, ...]:
         """Travel lanes of one direction (+1 along the axis, -1 against), left to right."""
@@ -168,6 +195,7 @@ class Leg:
     so that leg station 0 is the end of the axis. `circular` = it leads into a roundabout. `room_ft`
     is the length the leg may use; `pocket_ft` how far the center lane of the street serves this
     approach as a turn lane; `crossing` the line from curb ramp to curb ramp, if there are ramps.
+    `district` and `outside` are those of the intersection.
     """
 
     leg_id: str
@@ -188,6 +216,8 @@ class Leg:
     crossing: Cut | None
     layout: LegLayout
     twin: Twin | None = None
+    district: str = ""
+    outside: bool = False
 
     @property
     def inbound(self) -> tuple[Strip, ...]:
@@ -231,6 +261,8 @@ class Intersection:
     control: str
     legs: tuple[Leg, ...]
     area: Any
+    district: str = ""
+    outside: bool = False
 
 
 @dataclass(frozen=True)
@@ -246,6 +278,16 @@ class Block:
     schools: tuple[tuple[str, float, float], ...] = ()
     inside: bool = False
 
+    @property
+    def rail_crossings(self) -> tuple[RailCrossing, ...]:
+        """Rail crossings of the segment, by station."""
+        return self.segment.rail_crossings
+
+    @property
+    def speed_humps(self) -> tuple[SpeedHump, ...]:
+        """Speed humps of the segment, by station."""
+        return self.segment.speed_humps
+
 
 @dataclass(frozen=True)
 class Design:
@@ -257,6 +299,7 @@ class Design:
         intersections: sorted by id.
         blocks: one per segment, by index.
         driving_side: `right` or `left`.
+        exclusions: areas in which nothing is marked.
     """
 
     segments: tuple[Segment, ...]
@@ -265,9 +308,15 @@ class Design:
     intersections: tuple[Intersection, ...]
     blocks: tuple[Block, ...]
     driving_side: Side
+    exclusions: tuple[Area, ...] = ()
 
     def legs(self) -> tuple[Leg, ...]:
         return tuple(leg for crossing in self.intersections for leg in crossing.legs)
+
+    def in_layout(self) -> list[int]:
+        """Segments, by index, that are inside a district or lead to an intersection inside one."""
+        lent = {leg.segment.index for leg in self.legs() if not leg.outside}
+        return [s.index for s in self.segments if not s.outside or s.index in lent]
 
     def roadways(self) -> NDArray[np.object_]:
         """Roadway polygon of every segment, by index."""

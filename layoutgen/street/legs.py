@@ -44,6 +44,7 @@ def leg_attributes(leg: Leg) -> dict[str, Any]:
         lanes_out=len(leg.outbound),
         school=leg.school,
         circular=leg.circular,
+        district=leg.district,
         compass=octant(leg.bearing_deg),
     )
     return out
@@ -64,7 +65,10 @@ def _has_approach(end: End) -> bool:
 
 @dataclass(frozen=True)
 class Node:
-    """An intersection with all that is known before its legs are laid out."""
+    """An intersection with all that is known before its legs are laid out.
+
+    `district` is None outside all districts, and empty where there are none.
+    """
 
     crossing: Crossing
     junction: Junction
@@ -72,6 +76,7 @@ class Node:
     node_id: str
     name: str
     school: bool
+    district: str | None = ""
 
     @property
     def whole(self) -> str:
@@ -101,6 +106,8 @@ def draft_legs(node: Node, params: IntersectionParams) -> list[Leg]:
             circular=node.junction.ring,
             crossing=None,
             layout=_bare(_curb(i, node.junction, params)),
+            district=node.district or "",
+            outside=node.district is None,
         )
         for i, (leg_id, end) in enumerate(zip(_leg_ids(node.node_id, ends), ends, strict=True))
     ]

@@ -27,6 +27,8 @@ from layoutgen.geometry.noding import (
     touched,
 )
 from layoutgen.geometry.polyline import Floats, Ints, Polylines
+from layoutgen.street.joined import TABLED
+from layoutgen.street.precedence import ATTRIBUTE, TABLE
 
 _FLIP_SIDE = {"left": "right", "right": "left"}
 _FLIP_WAY = {"forward": "backward", "backward": "forward"}
@@ -48,7 +50,10 @@ class NetworkParams(Params):
 
 @dataclass(frozen=True)
 class StreetRow:
-    """Attributes of one piece, relative to its own direction; None = unknown."""
+    """Attributes of one piece, relative to its own direction; None = unknown.
+
+    `tabled` names the joined tables whose value counts on all of it.
+    """
 
     segment_id: str
     source_ids: tuple[str, ...]
@@ -70,6 +75,11 @@ class StreetRow:
     levels: tuple[int, int]
     paved: bool
     roundabout: bool
+    tabled: frozenset[str] = frozenset()
+
+    def source(self, value: str) -> str:
+        """Where a value of the row came from (`precedence`): a joined table, or the line itself."""
+        return TABLE if value in self.tabled else ATTRIBUTE
 
     def flipped(self) -> StreetRow:
         """The same street walked the other way."""
@@ -87,7 +97,7 @@ class StreetRow:
 
     def alike(self, other: StreetRow) -> bool:
         """Whether two consecutive pieces differ in nothing that a layout depends on."""
-        blank = {"segment_id": "", "source_ids": (), "levels": (0, 0)}
+        blank = {"segment_id": "", "source_ids": (), "levels": (0, 0), "tabled": frozenset()}
         return replace(self, **blank) == replace(other, **blank)  # type: ignore[arg-type]
 
 
@@ -156,6 +166,7 @@ def _street_row(row: dict[str, Any]) -> StreetRow:
         levels=(int(row["level_from"] or 0), int(row["level_to"] or 0)),
         paved=row["surface"] != "unpaved",
         roundabout=bool(row["roundabout"]),
+        tabled=frozenset(row.get(TABLED) or ()),
     )
 
 
@@ -318,6 +329,7 @@ def _chain_row(rows: Sequence[StreetRow], chain: list[tuple[int, bool]]) -> Stre
         segment_id=min(row.segment_id for row in walked),
         source_ids=sources,
         levels=(walked[0].levels[0], walked[-1].levels[1]),
+        tabled=frozenset.intersection(*(row.tabled for row in walked)),
     )
 
 

@@ -11,6 +11,8 @@ from layoutgen.street.controls import ControlParams
 from layoutgen.street.cross_section import ClassDefaults, StripParams
 from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import Side
+from layoutgen.street.districts import DistrictParams
+from layoutgen.street.features import FeatureParams
 from layoutgen.street.intersection import IntersectionParams
 from layoutgen.street.network import NetworkParams
 from layoutgen.street.ramps import RampParams
@@ -57,3 +59,5 @@ class StreetParams:
     curbs: CurbParams
     ramps: RampParams
     side: Side
+    districts: DistrictParams
+    features: FeatureParams

@@ -13,6 +13,7 @@ from layoutgen.street.curbs import Edges, Measured
 from layoutgen.street.design import Segment, Strip
 from layoutgen.street.network import Network
 from layoutgen.street.params import StreetParams
+from layoutgen.street.precedence import DEFAULT, SPEED
 
 
 def segment_attributes(segment: Segment) -> dict[str, Any]:
@@ -31,6 +32,9 @@ def segment_attributes(segment: Segment) -> dict[str, Any]:
         "center_turn_lane": segment.has("center_turn_lane"),
         "divided": segment.has("median"),
         "roundabout": segment.roundabout,
+        "district": segment.district,
+        "rail_crossings": len(segment.rail_crossings),
+        "speed_humps": len(segment.speed_humps),
     }
 
 
@@ -39,7 +43,7 @@ def build_segments(
 ) -> tuple[tuple[Segment, ...], list[Finding]]:
     """Segments by index, and findings about contradictions in their data.
 
-    Roadway edges measured on curbs come first, then the width attribute, then the class default.
+    Which source of a value counts stands in `precedence`.
     """
     findings: list[Finding] = []
     out = []
@@ -62,8 +66,8 @@ def build_segments(
 def _assumptions(network: Network, segments: Sequence[Segment]) -> list[Finding]:
     """One finding each for what was taken from class defaults instead of data."""
     unknown = sum(row.street_class is None for row in network.rows)
-    lanes = sum(s.lanes_source == "class default" for s in segments)
-    widths = sum(s.width_source == "class default" for s in segments)
+    lanes = sum(s.lanes_source == DEFAULT for s in segments)
+    widths = sum(s.width_source == DEFAULT for s in segments)
     said = (
         ("class_unknown", unknown, "have no known class; taken as local",
          "map street_class in [inputs.streets.fields] and its codes in values"),
@@ -87,6 +91,9 @@ def _segment(
     defaults = params.defaults[street_class]
     section, found = build_section(row, defaults, params.strips, params.side, edges)
     two_way = row.oneway == "both"
+    speed, speed_source = SPEED.best(
+        {row.source("speed"): row.speed_mph, DEFAULT: defaults.speed_mph}
+    )
     segment = Segment(
         index=i,
         segment_id=row.segment_id,
@@ -94,7 +101,7 @@ def _segment(
         name=row.name,
         street_class=street_class,
         oneway=row.oneway,
-        speed_mph=row.speed_mph or defaults.speed_mph,
+        speed_mph=speed,
         width_ft=section.width_ft,
         width_source=section.width_source,
         lanes_source=section.lanes_source,
@@ -107,6 +114,7 @@ def _segment(
         roundabout=row.roundabout,
         paved=row.paved,
         levels=row.levels,
+        speed_source=speed_source,
     )
     return segment, found
 

@@ -107,6 +107,7 @@ def _job_rows(case: Case, tours: Sequence[Tour]) -> Iterator[dict[str, Any]]:
             "window": "",
             "earliest": "",
             "latest": "",
+            "district": job.district,
         }
 
 

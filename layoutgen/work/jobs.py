@@ -51,6 +51,7 @@ class Job:
         gallons: wet paint by color.
         minutes: time at the job, set-up and color changes within included.
         kinds: marking kinds with counts.
+        district: label of the district that holds most of its painted area.
     """
 
     job_id: str
@@ -65,6 +66,7 @@ class Job:
     beads_lb: float
     minutes: float
     kinds: str
+    district: str = ""
 
 
 def group(
@@ -232,9 +234,10 @@ def _keys(rows: pd.DataFrame, columns: list[str], prefix: str) -> pd.Series[str]
 def _records(rows: pd.DataFrame, design: Design, crew: CrewParams) -> list[Job]:
     """One record per key. Base coats come first, so that they dry while the rest is painted."""
     order = rows.sort_values(["key", "coat", "start", "marking_id"], kind="stable")
+    order = order.assign(sqft=order["area_sqft"])
     parts = order.groupby("key", sort=False)
     first = parts.first()
-    lists = parts[["marking_id", "color", "kind", "paint_gal"]].agg(list)
+    lists = parts[["marking_id", "color", "kind", "paint_gal", "district", "sqft"]].agg(list)
     sums = parts[["area_sqft", "beads_lb", "minutes"]].sum()
     table = first[["segment_index", "travel", "entry", "exit", "is_line"]].join(sums).join(lists)
     return [_record(row, design, crew) for row in table.to_dict("records")]
@@ -260,7 +263,16 @@ def _record(row: Mapping[Any, Any], design: Design, crew: CrewParams) -> Job:
         beads_lb=float(row["beads_lb"]),
         minutes=job_minutes(row["minutes"], colors=len(order), is_line=row["is_line"], params=crew),
         kinds=", ".join(f"{kinds.count(kind)} {kind}" for kind in sorted(set(kinds))),
+        district=_most(row["district"], row["sqft"]),
     )
+
+
+def _most(labels: list[str], areas: list[float]) -> str:
+    """Label of the largest summed area; of equal ones the first by name."""
+    sums: dict[str, float] = {}
+    for label, area in zip(labels, areas, strict=True):
+        sums[str(label)] = sums.get(str(label), 0.0) + float(area)
+    return min(sums, key=lambda label: (-round(sums[label], 3), label))
 
 
 def _sums(colors: list[str], gallons: list[float]) -> dict[str, float]:

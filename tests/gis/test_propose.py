@@ -499,8 +499,8 @@ def test_bad_sources(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="cannot open"):
         propose([tmp_path / "bad.geojson"], tmp_path / "p.toml")
     (tmp_path / "plain.csv").write_text("a,b\n1,2\n")
-    with pytest.raises(InputError, match="no geometry"):
-        propose([tmp_path / "plain.csv"], tmp_path / "p.toml")
+    found = propose([tmp_path / "plain.csv"], tmp_path / "p.toml")
+    assert "plain.csv: fits no role (1 row, no geometry)" in found.messages
 
 
 def test_a_folder_may_hold_files_that_cannot_be_used(tmp_path: Path) -> None:
@@ -520,6 +520,96 @@ def test_own_output_is_not_taken_for_a_source(tmp_path: Path) -> None:
     found = propose([tmp_path], tmp_path / "p.toml")
     assert table_of(found)["source"] == "streets.gpkg"
     assert found.messages == ("a.gpkg: looks like an output of this program; not used",)
+
+
+# --- tables joined by id, areas, and what lies across a street
+
+
+def by_id(folder: Path, text: str, file: str = "limits.csv") -> Path:
+    (folder / file).write_text(text)
+    return folder / file
+
+
+def test_a_table_with_the_ids_of_the_streets_is_joined(tmp_path: Path) -> None:
+    roads = streets(tmp_path, {"SEG_NO": [101, 102, 103], "FUNC_CLASS": ["Local"] * 3})
+    text = "SEG_NO,POSTED_SPE,Num_Lanes,PAVE_WIDTH\n101,25,2,30\n102,30,4,44\n103.0,99,2,31\n"
+    found = propose([roads, by_id(tmp_path, text)], tmp_path / "p.toml")
+    for name, fields in {
+        "speed": {"segment_id": "SEG_NO", "speed_mph": "POSTED_SPE"},
+        "lanes": {"segment_id": "SEG_NO", "lanes": "Num_Lanes"},
+        "width": {"segment_id": "SEG_NO", "width_ft": "PAVE_WIDTH"},
+    }.items():
+        assert table_of(found, name)["fields"] == fields
+        assert table_of(found, name)["source"] == "limits.csv"
+    assert codes(line_of(found, "speed_mph", "speed")) == {"99": ""}
+    assert "# limits.csv: 3 rows, joined by id" in found.text
+    assert not any("names no CRS" in m for m in found.messages)
+    (tmp_path / "p.toml").write_text(found.text)
+    design = pipeline.check(pipeline.load_project(tmp_path / "p.toml"), lambda _: None).design
+    assert [s.width_source for s in design.segments] == ["table"] * 3
+    assert [s.speed_source for s in design.segments] == ["table", "table", "class default"]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("SEG_NO,SPEED\n901,25\n902,30\n903,35\n", "most ids in SEG_NO are not those"),
+        ("ID,SPEED\n101,25\n102,30\n103,35\n", "fits no role"),  # may be row numbers
+        ("SEG_NO,SPEED\n101,7000\n102,8000\n103,9000\n", "fits no role"),
+        ("SEG_NO,COLOR\n101,red\n102,red\n103,blue\n", "fits no role"),
+    ],
+)
+def test_a_table_that_may_be_something_else_is_told_not_joined(
+    tmp_path: Path, text: str, told: str
+) -> None:
+    roads = streets(tmp_path, {"SEG_NO": [101, 102, 103], "FUNC_CLASS": ["Local"] * 3})
+    found = propose([roads, by_id(tmp_path, text)], tmp_path / "p.toml")
+    assert set(tomllib.loads(found.text)["inputs"]) == {"streets"}
+    assert any("limits.csv" in m and told in m for m in found.messages)
+
+
+def polygons(folder: Path, file: str, columns: Mapping[str, Sequence[Any]]) -> Path:
+    """Squares of 500 ft in a row."""
+    count = len(next(iter(columns.values())))
+    shapes = [shapely.Point(2_912_000.0 + 500.0 * i, 222_000.0).buffer(250.0) for i in range(count)]
+    gpd.GeoDataFrame(dict(columns), geometry=shapes, crs=FEET).to_file(folder / file)
+    return folder / file
+
+
+def test_areas_and_what_lies_across_a_street(tmp_path: Path) -> None:
+    streets(tmp_path, {"SEG_NO": [101, 102, 103], "FUNC_CLASS": ["Local"] * 3})
+    polygons(
+        tmp_path, "maintenance_districts.gpkg", {"DIST_NO": [1, 2], "DIST_NAME": ["Up", "Low"]}
+    )
+    polygons(tmp_path, "exclusions.gpkg", {"EXCL_ID": ["a"], "REASON": ["new pavement"]})
+    rails = {"XING_NO": ["11", "12"], "TRACKS": [1, 2], "WARNING": ["Gates", "Crossbucks"]}
+    points(tmp_path, "rail_crossings.gpkg", rails)
+    humps = {"HUMP_ID": ["h1", "h2"], "HUMP_TYPE": ["Speed Hump", "Speed Cushion"]}
+    points(tmp_path, "speed_humps.gpkg", humps)
+    found = propose([tmp_path], tmp_path / "p.toml")
+    assert table_of(found, "districts")["fields"] == {"district_id": "DIST_NO", "name": "DIST_NAME"}
+    wanted = {"exclusion_id": "EXCL_ID", "reason": "REASON"}
+    assert table_of(found, "exclusions")["fields"] == wanted
+    wanted = {"crossing_id": "XING_NO", "tracks": "TRACKS", "control": "WARNING"}
+    assert table_of(found, "rail_crossings")["fields"] == wanted
+    devices = line_of(found, "control", "rail_crossings")
+    assert codes(devices) == {"Gates": "gates", "Crossbucks": "signs"}
+    assert codes(line_of(found, "kind", "speed_humps")) == {
+        "Speed Hump": "hump",
+        "Speed Cushion": "cushion",
+    }
+    bad = [f for f in checked(found, tmp_path / "p.toml") if f.code == "unknown_code"]
+    assert not bad
+
+
+@pytest.mark.parametrize("file", ["school_districts.gpkg", "zoning_districts.gpkg", "parks.gpkg"])
+def test_polygons_that_are_no_districts_of_work_leave_no_street_out(
+    tmp_path: Path, file: str
+) -> None:
+    roads = streets(tmp_path, {"SEG_NO": [101, 102, 103], "FUNC_CLASS": ["Local"] * 3})
+    areas = polygons(tmp_path, file, {"CODE": ["A", "B"]})
+    found = propose([roads, areas], tmp_path / "p.toml")
+    assert "districts" not in tomllib.loads(found.text)["inputs"]
 
 
 # --- shipped mappings

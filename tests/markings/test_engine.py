@@ -14,6 +14,7 @@ from scenes import SCENES, Scene, curve, design_of, layout_of, project, tee
 from layoutgen.config import where
 from layoutgen.errors import Finding
 from layoutgen.markings.engine import RuleSetting, ask_rules, draw_markings, leg_policy
+from layoutgen.markings.exclusions import Exclusions
 from layoutgen.markings.marking import (
     Bar,
     BarsShape,
@@ -25,6 +26,7 @@ from layoutgen.markings.marking import (
     Stroke,
 )
 from layoutgen.markings.rules import stop_line
+from layoutgen.street.areas import Area
 from layoutgen.street.design import Cut
 
 BENT, _ = design_of(curve())
@@ -66,6 +68,23 @@ def drawn(*wanted: Marking) -> tuple[dict[str, Any], list[Finding]]:
     """(marking id -> polygon, findings)."""
     table, found = draw_markings([("r", m) for m in wanted], STRAIGHT.axes, "waterborne")
     return dict(zip(table["marking_id"], table.geometry, strict=True)), found
+
+
+def test_what_an_exclusion_keeps_out_pushes_nothing_else_away() -> None:
+    """The arrow would cut the weaker line; not painted, it leaves the line whole."""
+    wanted = [("r", line(60.0, 160.0)), ("r", arrow(100.0, kind="arrow", priority=90))]
+    alone, _ = drawn(arrow(100.0, kind="arrow"))
+    tips = shapely.points(shapely.get_coordinates(next(iter(alone.values()))))
+    aside = shapely.distance(tips, STRAIGHT.axes.lines()[STEM.index])
+    zone = Area("x", "", tips[aside.argmax()].buffer(aside.max() - 0.6))  # clear of the line
+    apart = line(60.0, 160.0)
+    whole, _ = drawn(apart)
+    cut, _ = draw_markings(wanted, STRAIGHT.axes, "waterborne")
+    assert cut["area_sqft"].min() < next(iter(whole.values())).area - 1.0
+    table, found = draw_markings(wanted, STRAIGHT.axes, "waterborne", Exclusions((zone,)))
+    assert [f.code for f in found] == ["excluded"]
+    assert table["kind"].tolist() == ["line"]
+    assert table.geometry.iloc[0].equals(next(iter(whole.values())))
 
 
 # ---- drawing --------------------------------------------------------------------------------

@@ -39,6 +39,7 @@ COLUMNS: dict[str, Any] = {
     "to_ft": 10.0,
     "travel": 1,
     "is_line": False,
+    "district": "",
 }
 
 

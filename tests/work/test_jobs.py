@@ -45,6 +45,18 @@ def test_figures_within_reach_form_one_set_up() -> None:
     assert [job.marking_ids for job in single] == [("m/1", "m/2", "m/3")]
 
 
+def test_a_job_carries_the_district_of_most_of_its_paint() -> None:
+    rows = [
+        _figure("m/1", 10, 20, district="A", area_sqft=10.0),
+        _figure("m/2", 22, 30, district="B", area_sqft=12.0),
+        _figure("m/3", 31, 40, district="B", area_sqft=1.0),
+    ]
+    assert [job.district for job in _jobs(rows)[0]] == ["B"]
+    rows[0] |= {"area_sqft": 13.0}  # now as much as B: the first by name
+    assert [job.district for job in _jobs(rows)[0]] == ["A"]
+    assert [job.district for job in _jobs([_figure("m/1", 10, 20)])[0]] == [""]
+
+
 def test_backward_jobs_run_down_the_stations() -> None:
     rows = [_figure("m/1", 10, 20, travel=-1), _figure("m/2", 50, 60, travel=-1)]
     (job,), _ = _jobs(rows)
