@@ -7,20 +7,17 @@ its class; the source of width and lanes is kept.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from layoutgen.config import Params, choice, length, measure, number
 from layoutgen.errors import Finding
-from layoutgen.street.design import Side, Strip, StripKind
+from layoutgen.street.curb_side import CurbSide, Part, SideName, StripParams, curb_sides
+from layoutgen.street.design import Side, Strip
 from layoutgen.street.network import StreetRow
 
 CenterLine = Literal["none", "broken", "double_solid"]
-SideName = Literal["none", "left", "right", "both"]
-
-#: kind, direction and width of a strip before it is placed
-_Part = tuple[StripKind, int, float]
 
 MOVEMENTS = ("left", "through", "right", "reverse", "merge", "none")
 
@@ -60,34 +57,6 @@ class ClassDefaults(Params):
     )
 
 
-class StripParams(Params):
-    """`[cross_section]`: widths of the strips beside the travel lanes."""
-
-    parking_width_ft: float = length(
-        "8 ft", low="6 ft", high="12 ft", source="PARK-09", text="parking lane"
-    )
-    bike_lane_width_ft: float = length(
-        "5 ft", low="3 ft", high="10 ft", source="BIKE-24", text="bike lane"
-    )
-    turn_lane_width_ft: float = length(
-        "11 ft", low="8 ft", high="16 ft", source="BIKE-30", text="two-way left-turn lane"
-    )
-    lane_min_ft: float = length(
-        "8 ft",
-        low="6 ft",
-        high="12 ft",
-        source="common practice",
-        text="narrower travel lanes are not planned: parking is dropped first",
-    )
-    lane_max_ft: float = length(
-        "13 ft",
-        low="10 ft",
-        high="30 ft",
-        source="common practice",
-        text="on streets with lane lines, width beyond this is left as a shoulder at the curb",
-    )
-
-
 @dataclass(frozen=True)
 class Section:
     """Cross-section of one street and where it came from."""
@@ -97,6 +66,7 @@ class Section:
     width_source: str
     lanes_source: str
     turn_lanes: Mapping[int, tuple[tuple[str, ...], ...]]
+    bike: tuple[str, str] = ("none", "none")
 
 
 @dataclass(frozen=True)
@@ -115,16 +85,20 @@ class _Wish:
 
     row: StreetRow
     lanes: _Lanes
-    parking: frozenset[str]
-    bike: frozenset[str]
+    left: CurbSide
+    right: CurbSide
     params: StripParams
 
     @property
     def beside_ft(self) -> float:
         """Width of all strips that are not travel lanes."""
         center = self.params.turn_lane_width_ft if self.lanes.center else 0.0
-        parking = len(self.parking) * self.params.parking_width_ft
-        return center + parking + len(self.bike) * self.params.bike_lane_width_ft
+        sides = (side.width_ft(self.params) for side in (self.left, self.right))
+        return center + sum(sides)
+
+    def without(self, **parts: Any) -> _Wish:
+        """The same wish with something left out on both sides."""
+        return replace(self, left=replace(self.left, **parts), right=replace(self.right, **parts))
 
 
 def build_section(
@@ -152,15 +126,18 @@ def build_section(
         -1: parse_turn_lanes(row.turn_lanes_backward),
     }
     lanes = _lane_counts(row, defaults, turns, findings)
-    parking = _sides(row.parking if row.parking is not None else defaults.parking)
-    wish = _Wish(row, lanes, parking, _sides(row.bike_lane), params)
+    speed = row.speed_mph or defaults.speed_mph
+    left, right = curb_sides(row, defaults.parking, speed)
+    wish = _Wish(row, lanes, left, right, params)
     width, source = (sum(edges), "curbs") if edges else _width(wish, defaults)
     wish, lane_ft, shoulder = _fit(wish, width, findings)
     strips = _placed(_strips(wish, side, lane_ft, shoulder), edges)
     total = strips[-1].right_ft - strips[0].left_ft
+    lanes = wish.lanes
     kept = {way: turn for way, turn in turns.items() if turn and _turns_fit(turn, way, lanes)}
     findings += _turn_findings(row, turns, kept, lanes)
-    return Section(strips, total, source, lanes.source, kept), findings
+    bike = (left.bike, right.bike)
+    return Section(strips, total, source, lanes.source, kept, bike), findings
 
 
 def parse_turn_lanes(text: str) -> tuple[tuple[str, ...], ...]:
@@ -188,12 +165,6 @@ def _movements(lane: str) -> tuple[str, ...]:
 
 def _merge(part: str) -> str:
     return "merge" if part.startswith("merge") else "through"
-
-
-def _sides(text: str | None) -> frozenset[str]:
-    return {"left": frozenset(["left"]), "right": frozenset(["right"])}.get(
-        text or "none", frozenset(["left", "right"]) if text == "both" else frozenset()
-    )
 
 
 def _lane_counts(
@@ -260,52 +231,80 @@ def _width(wish: _Wish, defaults: ClassDefaults) -> tuple[float, str]:
 
 
 def _fit(wish: _Wish, width: float, findings: list[Finding]) -> tuple[_Wish, float, float]:
-    """(what fits, lane width, shoulder at each curb): parking gives way first."""
-    lanes, params, name = wish.lanes, wish.params, wish.row.segment_id
-    count = lanes.forward + lanes.backward
-    lane = (width - wish.beside_ft) / count
-    if lane < params.lane_min_ft and wish.parking:
-        text = f"{width:.1f} ft are too narrow for the parking lanes; they were left out"
-        fix = "correct width, lanes or parking"
-        findings.append(Finding("parking_does_not_fit", "notice", "streets", name, text, fix))
-        wish = replace(wish, parking=frozenset())
-        lane = (width - wish.beside_ft) / count
+    """(what fits, lane width, shoulder at each curb).
+
+    Parking gives way first, then lanes that only the class default asked for (where there are bike
+    lanes), then buffers beside bike lanes; bike lanes themselves stay.
+    """
+    params, name = wish.params, wish.row.segment_id
+    lane = _lane_ft(wish, width)
+    for code, text, fix, give_way in _GIVE_WAY:
+        fewer = give_way(wish) if lane < params.lane_min_ft else wish
+        if fewer != wish:
+            said = f"{width:.1f} ft are too narrow for {text}"
+            findings.append(Finding(code, "notice", "streets", name, said, fix))
+            wish, lane = fewer, _lane_ft(fewer, width)
     if lane < params.lane_min_ft:
         text = f"{width:.1f} ft leave {lane:.1f} ft per lane; lanes of the least width were assumed"
         fix = "correct width or lanes"
         findings.append(Finding("narrow_lanes", "warning", "streets", name, text, fix))
         return wish, params.lane_min_ft, 0.0
+    lanes = wish.lanes
+    count = lanes.forward + lanes.backward
     if max(lanes.forward, lanes.backward) > 1 or lanes.center:
         spare = max(0.0, lane - params.lane_max_ft) * count / 2
         return wish, min(lane, params.lane_max_ft), spare
     return wish, lane, 0.0
 
 
-def _strips(wish: _Wish, side: Side, lane_ft: float, shoulder: float) -> list[_Part]:
+def _lane_ft(wish: _Wish, width: float) -> float:
+    return (width - wish.beside_ft) / (wish.lanes.forward + wish.lanes.backward)
+
+
+def _no_parking(wish: _Wish) -> _Wish:
+    return wish.without(parking="none")
+
+
+def _one_lane_each(wish: _Wish) -> _Wish:
+    lanes = wish.lanes
+    bike = wish.left.has_bike_lane or wish.right.has_bike_lane
+    if lanes.source != "class default" or not bike:
+        return wish
+    fewer = replace(lanes, forward=min(1, lanes.forward), backward=min(1, lanes.backward))
+    return replace(wish, lanes=fewer)
+
+
+def _no_buffers(wish: _Wish) -> _Wish:
+    return wish.without(buffer=False) if wish.left.buffered or wish.right.buffered else wish
+
+
+#: what gives way on a street that is too narrow, in this order: code, text, fix, what is left
+_GIVE_WAY: tuple[tuple[str, str, str, Callable[[_Wish], _Wish]], ...] = (
+    ("parking_does_not_fit", "the parking lanes; they were left out",
+     "correct width, lanes or parking", _no_parking),
+    ("assumed_lanes_do_not_fit", "the lanes of the class default beside bike lanes; one lane each "
+     "way was taken", "give lanes, or correct the width", _one_lane_each),
+    ("bike_buffer_does_not_fit", "the buffers beside bike lanes; they were left out",
+     "correct width, lanes, or the facility", _no_buffers),
+)  # fmt: skip
+
+
+def _strips(wish: _Wish, side: Side, lane_ft: float, shoulder: float) -> list[Part]:
     """Strips from the left curb to the right curb."""
     ways = [(-1, wish.lanes.backward), (1, wish.lanes.forward)]
     left_way, right_way = ways if side == "right" else ways[::-1]
-    travel: list[_Part] = [("travel_lane", left_way[0], lane_ft)] * left_way[1]
-    center: _Part = ("center_turn_lane", 0, wish.params.turn_lane_width_ft)
+    travel: list[Part] = [("travel_lane", left_way[0], lane_ft)] * left_way[1]
+    center: Part = ("center_turn_lane", 0, wish.params.turn_lane_width_ft)
     travel += [center] * int(wish.lanes.center)
     travel += [("travel_lane", right_way[0], lane_ft)] * right_way[1]
-    parts = _curb_side("left", travel[0][1], wish, shoulder) + travel
-    return parts + _curb_side("right", travel[-1][1], wish, shoulder)[::-1]
+    edge: list[Part] = [("shoulder", 0, shoulder)] if shoulder > 0.01 else []
+    inner = 1 if side == "right" else -1
+    left = edge + wish.left.parts(travel[0][1], inner, wish.params)
+    right = edge + wish.right.parts(travel[-1][1], -inner, wish.params)
+    return left + travel + right[::-1]
 
 
-def _curb_side(name: str, way: int, wish: _Wish, shoulder: float) -> list[_Part]:
-    """Strips of one side, from the curb inward; a bike lane goes the way of the lane beside it."""
-    parts: list[_Part] = []
-    if shoulder > 0.01:
-        parts.append(("shoulder", 0, shoulder))
-    if name in wish.parking:
-        parts.append(("parking", 0, wish.params.parking_width_ft))
-    if name in wish.bike:
-        parts.append(("bike_lane", way, wish.params.bike_lane_width_ft))
-    return parts
-
-
-def _placed(parts: Sequence[_Part], edges: tuple[float, float] | None) -> tuple[Strip, ...]:
+def _placed(parts: Sequence[Part], edges: tuple[float, float] | None) -> tuple[Strip, ...]:
     """Strips with their offsets: between the measured curbs, else centred on the axis."""
     total = sum(width for _, _, width in parts)
     at = -total / 2 + ((edges[1] - edges[0]) / 2 if edges else 0.0)

@@ -22,6 +22,8 @@ from layoutgen.geometry.polyline import Polylines, offset_lines
 StripKind = Literal[
     "travel_lane", "turn_lane", "center_turn_lane", "bike_lane", "buffer", "parking", "shoulder"
 ]
+#: bike facilities, from none to the best protected
+BIKE_KINDS = ("none", "shared", "lane", "contraflow", "buffered", "separated", "two_way")
 Control = Literal["signal", "stop", "yield", "none"]
 Side = Literal["right", "left"]
 
@@ -61,7 +63,8 @@ class Segment:
 
     `start` and `end` are node ids; `strips` run left to right along the axis and fill the roadway.
     `turn_lanes` holds per direction (+1, -1) the movements of each lane, left to right as its
-    driver sees them; empty where nothing is known.
+    driver sees them; empty where nothing is known. `bike` is the bike facility on the left and on
+    the right side.
     """
 
     index: int
@@ -83,6 +86,13 @@ class Segment:
     roundabout: bool = False
     paved: bool = True
     levels: tuple[int, int] = (0, 0)
+    bike: tuple[str, str] = ("none", "none")
+    bike_source: str = "none"
+
+    @property
+    def bike_facility(self) -> str:
+        """The facility that keeps cyclists farthest from traffic, of both sides."""
+        return max(self.bike, key=BIKE_KINDS.index)
 
     def lanes(self, direction: int) -> tuple[Strip, ...]:
         """Travel lanes of one direction (+1 along the axis, -1 against), left to right."""
@@ -215,12 +225,18 @@ class Intersection:
 
 @dataclass(frozen=True)
 class Block:
-    """A segment between what bounds it: a leg at each end, or None (dead end, mere joint)."""
+    """A segment between what bounds it: a leg at each end, or None (dead end, mere joint).
+
+    `before` and `after` are the strips of the one segment that goes on beyond a joint, seen along
+    this segment.
+    """
 
     segment: Segment
     start_leg: Leg | None
     end_leg: Leg | None
     schools: tuple[tuple[str, float, float], ...] = ()
+    before: tuple[Strip, ...] = ()
+    after: tuple[Strip, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from layoutgen.errors import Finding
 from layoutgen.street.cross_section import ClassDefaults, build_section
 from layoutgen.street.curbs import Edges
 from layoutgen.street.design import Segment, Strip
-from layoutgen.street.network import Network
+from layoutgen.street.network import Network, StreetRow
 from layoutgen.street.params import StreetParams
 
 
@@ -27,6 +27,7 @@ def segment_attributes(segment: Segment) -> dict[str, Any]:
         "lanes": len(segment.lanes(1)) + len(segment.lanes(-1)),
         "parking": segment.has("parking"),
         "bike_lane": segment.has("bike_lane"),
+        "bike_facility": segment.bike_facility,
         "center_turn_lane": segment.has("center_turn_lane"),
         "roundabout": segment.roundabout,
     }
@@ -101,8 +102,17 @@ def _segment(
         roundabout=row.roundabout,
         paved=row.paved,
         levels=row.levels,
+        bike=section.bike,
+        bike_source=_bike_source(row),
     )
     return segment, found
+
+
+def _bike_source(row: StreetRow) -> str:
+    """Where the bike facilities of a street come from; one layer that tells of a side is enough."""
+    if row.bike_left or row.bike_right:
+        return "bike_facilities"
+    return "none" if row.bike_lane is None else "attribute"
 
 
 def _center_line(defaults: ClassDefaults, strips: Sequence[Strip]) -> str:
