@@ -113,9 +113,7 @@ class Account:
             f"{self.kinds[row]}: {lost['feet'].sum():,.0f} of {total:,.0f} ft are on no street "
             f"({'; '.join(parts)})"
         )
-        fix = (
-            f"correct the line or the row, or see [conflation] ({_key(first)})"
-        )
+        fix = f"correct the line or the row, or see [conflation] ({_key(first)})"
         place = self._place(lost["place"])
         return Finding(
             "not_on_street", "warning", self.role, self.keys[row], text, fix, place, int(whole)
