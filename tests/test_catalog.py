@@ -51,6 +51,8 @@ def test_layers_and_roles() -> None:
         "intersections",
         "controls",
         "schools",
+        "bike_facilities",
+        "parking",
         "curbs",
         "curb_ramps",
         "yard",

@@ -141,6 +141,7 @@ def claims_of(stretches: pd.DataFrame, held: NDArray[np.bool_], account: Account
     """Claims of stretches with a kind and a strength, one per side they hold."""
     which, side = np.nonzero(held)
     out = stretches.iloc[which].assign(side=side, field=account.role)
+    out = out.assign(sides=held.sum(axis=1)[which])
     keys = np.array(account.keys, dtype=object)
     return out.assign(key=keys[out["row"].to_numpy()])[CLAIMS].reset_index(drop=True)
 

@@ -45,7 +45,6 @@ def bike_claims(
     steps = steps.without(stretches[~fits], UNFIT)
     account = Account(ROLE, row_keys(table), overlay, steps, tuple(kinds))
     found += account.assumed(stretches[assumed & fits & ~against])
-    # where two rows claim one side, the better protected kind holds
     strength = np.array([BIKE_KINDS.index(k) for k in kind], dtype=np.int64)
     stretches = stretches.assign(kind=kind, strength=strength)
     claims = claims_of(stretches[fits], held[fits], account)

@@ -1,7 +1,8 @@
 """What other layers say of stretches of streets, brought onto the network.
 
 A claim is a kind for one side of a stretch of a segment. Where claims end inside a segment it is
-split; where they contradict each other, the stronger one holds.
+split; where they contradict each other, one that speaks of one side only holds, then the nearer
+line, then the stronger kind.
 """
 
 from __future__ import annotations
@@ -18,11 +19,13 @@ from layoutgen.geometry.polyline import Floats, Ints, Polylines
 from layoutgen.street.network import Network, piece_rows
 
 #: columns of claims: `field` is the role, `side` 0 = left and 1 = right of the axis,
-#: `key` the id of the row for texts and ties
+#: `sides` how many sides the row speaks of, `key` the id of the row for texts and ties
 CLAIMS = [
     *("field", "row", "key", "segment", "start_ft", "stop_ft", "side", "kind"),
-    *("strength", "gap_ft"),
+    *("sides", "strength", "gap_ft"),
 ]
+#: lines whose distances from the axis differ less are equally near
+_ALIKE_FT = 5.0
 
 
 def with_claims(
@@ -103,9 +106,11 @@ def _winners(claims: pd.DataFrame, cells: tuple[Ints, Floats, Floats]) -> pd.Dat
     pairs = claims.merge(frame, on="segment")
     middle = (pairs["cell_start"] + pairs["cell_stop"]) / 2
     pairs = pairs[(pairs["start_ft"] <= middle) & (middle <= pairs["stop_ft"])]
-    pairs = pairs.assign(size=-(pairs["stop_ft"] - pairs["start_ft"]).round(1))
-    pairs = pairs.assign(near=pairs["gap_ft"].round(1), weak=-pairs["strength"])
-    pairs = pairs.sort_values(["cell", "field", "side", "weak", "size", "near", "key"])
+    size = (pairs["stop_ft"] - pairs["start_ft"]).round()
+    near = (pairs["gap_ft"] / _ALIKE_FT).round()
+    pairs = pairs.assign(weak=-pairs["strength"], short=-size, near=near)
+    order = ["sides", "near", "weak", "short", "key"]
+    pairs = pairs.sort_values(["cell", "field", "side", *order], kind="stable")
     place = ["cell", "field", "side"]
     holds = ~pairs.duplicated(place)
     return pairs.assign(holds=holds, winner=pairs.groupby(place)["key"].transform("first"))

@@ -2,8 +2,9 @@
 
 MUTCD 11th edition 9E.01: a line and a symbol make the lane (BIKE-01), the first symbol stands at
 its beginning (BIKE-02) and is repeated after major intersections (BIKE-03); the distance between
-is the agency's. A contraflow lane is parted from the traffic by a double yellow line (BIKE-32). Not
-drawn yet: what fills a buffer, and the lines of tracks for both directions beside the traffic.
+is the agency's. What parts cyclists from traffic that comes toward them is yellow (LINE-15): a
+double line beside a contraflow lane (BIKE-32), two of them in a buffer (CHAN-02), a broken line in
+the middle of a track for both directions. Not drawn yet: what fills a buffer.
 """
 
 from __future__ import annotations
@@ -31,7 +32,13 @@ _REASONS = {
     "traffic": "bike lane on this side; line toward traffic",
     "buffer": "bike lane on this side; line toward its buffer",
     "outer_buffer": "buffer beside a bike lane; line on its other side",
-    "contraflow": "bike lane against the traffic beside it; line toward traffic",
+    "opposing": "bike lane against the traffic beside it; line toward traffic",
+    "track": "track for both directions; line between them",
+}
+#: rows behind the yellow lines
+_YELLOW = {
+    "opposing": ("BIKE-32", "LINE-15", "LINE-03", "CHAN-02"),
+    "track": ("LINE-15", "LINE-20"),
 }
 
 
@@ -42,12 +49,12 @@ class Params(RuleParams):
     parking_line_width_ft: float = length(
         "4 in", low="4 in", high="6 in", source="LINE-01", text="line on the parking side"
     )
-    contraflow_line_width_ft: float = length(
+    opposing_line_width_ft: float = length(
         "4 in",
         low="4 in",
         high="6 in",
         source="LINE-01",
-        text="each line of the double yellow line beside a contraflow lane",
+        text="yellow lines toward cyclists or traffic of the other direction",
     )
     double_gap_ft: float = length(
         "4 in",
@@ -56,6 +63,14 @@ class Params(RuleParams):
         source="LINE-03",
         text="between the two lines of a double line",
     )
+    track_painted_ft: float = length(
+        "3 ft",
+        low="1 ft",
+        high="10 ft",
+        source="LINE-20",
+        text="painted part of the broken line in the middle of a track for both directions",
+    )
+    track_gap_ft: float = length("9 ft", low="3 ft", high="30 ft", source="LINE-20", text="its gap")
     parking_line: bool = choice(
         True, source="common practice", text="also mark the side toward parked cars"
     )
@@ -180,27 +195,56 @@ def _is_crossed(leg: Leg, lane_ft: float) -> bool:
 def _lines(block: Block, k: int, params: Params) -> Iterator[Marking]:
     """Lines on the sides of the lane that are not the curb."""
     strips = block.segment.strips
-    way = traffic_way(strips, k)
-    opposed = way == -strips[k].direction
+    opposed = traffic_way(strips, k) == -strips[k].direction
     for step, edge in ((-1, strips[k].left_ft), (1, strips[k].right_ft)):
         beside = strips[k + step] if 0 <= k + step < len(strips) else None
-        if beside is None or beside.kind in ("shoulder", "bike_lane"):
+        kind = beside.kind if beside else "shoulder"
+        if beside is None or kind == "shoulder":
             continue
-        if beside.kind == "parking":
+        if kind == "parking":
             if params.parking_line:
                 stroke = Stroke(edge, params.parking_line_width_ft)
                 yield _line(block, k, (stroke,), "parking", params)
-        elif opposed and beside.kind == "travel_lane":
-            shift = (params.contraflow_line_width_ft + params.double_gap_ft) / 2
-            pair = [Stroke(edge + d, params.contraflow_line_width_ft) for d in (-shift, shift)]
-            yield _line(block, k, tuple(pair), "contraflow", params)
-        elif not opposed:
-            is_buffer = beside.kind == "buffer"
-            side = "buffer" if is_buffer else "traffic"
-            yield _line(block, k, (Stroke(edge, params.line_width_ft),), side, params)
-            if is_buffer:
-                far = beside.right_ft if step == 1 else beside.left_ft
-                yield _line(block, k, (Stroke(far, params.line_width_ft),), "outer_buffer", params)
+        elif kind == "bike_lane":
+            if step == 1:
+                yield _line(block, k, (_track_middle(edge, params),), "track", params)
+        elif opposed and not (kind == "buffer" and _is_parked(strips, k + 2 * step)):
+            yield from _opposed_lines(block, k, (beside, step), params)
+        elif kind == "buffer":
+            for at, side in ((edge, "buffer"), (edge + step * beside.width_ft, "outer_buffer")):
+                yield _line(block, k, (Stroke(at, params.line_width_ft),), side, params)
+        else:
+            yield _line(block, k, (Stroke(edge, params.line_width_ft),), "traffic", params)
+
+
+def _is_parked(strips: Sequence[Strip], k: int) -> bool:
+    """Whether parked cars stand behind the buffer, so that no traffic comes toward the cyclists."""
+    return 0 <= k < len(strips) and strips[k].kind == "parking"
+
+
+def _track_middle(offset_ft: float, params: Params) -> Stroke:
+    return Stroke(
+        offset_ft, params.opposing_line_width_ft, params.track_painted_ft, params.track_gap_ft
+    )
+
+
+def _opposed_lines(
+    block: Block, k: int, beside: tuple[Strip, int], params: Params
+) -> Iterator[Marking]:
+    """Double yellow line toward traffic that comes toward the cyclists, or one on either side of
+    the buffer between, if it has room for two."""
+    strip, step = block.segment.strips[k], beside[1]
+    edge = strip.right_ft if step == 1 else strip.left_ft
+    width, gap = params.opposing_line_width_ft, params.double_gap_ft
+    room = beside[0].width_ft
+    shift, half = (width + gap) / 2, width + gap / 2
+    middles = [edge]
+    if beside[0].kind == "buffer":
+        is_wide = room >= 2 * (2 * half + gap)
+        middles = [edge + step * half] + [edge + step * (room - half)] * int(is_wide)
+    for middle in middles:
+        pair = tuple(Stroke(middle + d, width) for d in (-shift, shift))
+        yield _line(block, k, pair, "opposing", params)
 
 
 def _line(block: Block, k: int, strokes: tuple[Stroke, ...], side: str, params: Params) -> Marking:
@@ -209,12 +253,12 @@ def _line(block: Block, k: int, strokes: tuple[Stroke, ...], side: str, params: 
     offsets, width = [s.offset_ft for s in strokes], strokes[0].width_ft
     middle, spread = sum(offsets) / len(offsets), max(offsets) - min(offsets) + width
     ends = _ends(block, strips[k], (middle, spread), params)
-    opposed = side == "contraflow"
+    yellow = _YELLOW.get(side, ())
     return Marking(
         kind="bike_lane",
         frame=Frame(block.segment),
         shape=LineShape(*ends, strokes),
-        color="yellow" if opposed else "white",
+        color="yellow" if yellow else "white",
         travel=traffic_way(strips, k),
         anchor=block.segment.segment_id,
         station_ft=sum(ends) / 2,
@@ -222,7 +266,7 @@ def _line(block: Block, k: int, strokes: tuple[Stroke, ...], side: str, params: 
         width_ft=width,
         style=f"{side}_line",
         reason=_REASONS[side],
-        sources=("BIKE-32", "LINE-01", "LINE-03") if opposed else ("BIKE-01", "LINE-16"),
+        sources=yellow or ("BIKE-01", "LINE-16"),
         tag="line",
         priority=70,
     )
