@@ -486,3 +486,25 @@ def test_lines_toward_oncoming_traffic_are_yellow() -> None:
     assert set(own["travel"]) == {1}
     symbols = own[own["style"] == "symbol"]
     assert symbols["bearing_deg"].to_numpy() == pytest.approx(270.0, abs=0.5)
+
+
+def test_at_a_fork_the_line_stays_with_the_street_it_runs_along() -> None:
+    """k runs 40 ft beside m1 and m2; branch v leaves at 17 degrees right under it and is nearer
+    for a while, but never runs its way."""
+    streets = [
+        street("m1", "LINESTRING (-400 0, 0 0)"),
+        street("m2", "LINESTRING (0 0, 500 0)"),
+        street("v", "LINESTRING (0 0, 480 146)"),
+    ]
+    segments, _, found = built(streets, [lane("k", "LINESTRING (-400 40, 500 40)")])
+    assert kinds(segments) == {"m1": ("lane", "none"), "m2": ("lane", "none"), "v": ("none",) * 2}
+    assert not told(found, "not_on_street")
+
+
+def test_what_runs_on_beyond_a_dead_end_is_told() -> None:
+    """The street ends at 300 ft, the line at 400: 20 ft are let pass, the rest is told."""
+    bikes = [lane("k", "LINESTRING (0 12, 400 12)")]
+    segments, _, found = built([street("m", "LINESTRING (0 0, 300 0)")], bikes)
+    assert kinds(segments) == {"m": ("lane", "none")}
+    assert "80 of 400 ft" in told(found, "not_on_street")[0].text
+    assert "beyond the end of a street" in told(found, "not_on_street")[0].text
