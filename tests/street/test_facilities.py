@@ -400,6 +400,27 @@ def test_digitised_direction_does_not_matter(what: tuple[str, ...]) -> None:
     assert places(replace(base, **rows)) == places(base)
 
 
+@pytest.mark.parametrize("angle", [90.0, 143.7])
+def test_turning_the_streets_turns_the_layout(angle: float) -> None:
+    """Pieces are compared by source, because their numbers count from the lesser end point."""
+    base = town()
+
+    def turn(row: Any) -> dict[str, Any]:
+        at = affinity.rotate(shapely.from_wkt(row["at"]), angle, origin=(0, 0))
+        return {**row, "at": affinity.translate(at, 731.4, -288.9)}
+
+    rows: dict[str, Any] = {
+        name: [turn(r) for r in getattr(base, name)]
+        for name in ("streets", "bike_facilities", "parking")
+    }
+    own, back = (
+        sorted((s.source_ids, round(s.length_ft, 4), s.bike, strips_text(s.strips))
+               for s in design_of(scene)[0].segments)
+        for scene in (base, replace(base, **rows))
+    )  # fmt: skip
+    assert own == back
+
+
 def test_row_order_does_not_matter() -> None:
     base = town()
     mixed = replace(base, bike_facilities=base.bike_facilities[::-1], streets=base.streets[::-1])
