@@ -43,6 +43,9 @@ def streets_table(design: Design, plane: pyproj.CRS) -> gpd.GeoDataFrame:
             "right_ft": s.edges_ft[1],
             "lanes_source": s.lanes_source,
             "length_ft": s.length_ft,
+            "bike_left": s.bike[0],
+            "bike_right": s.bike[1],
+            "bike_source": s.bike_source,
             "strips": strips_text(s.strips),
             "district": s.district,
         }

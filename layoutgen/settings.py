@@ -22,7 +22,8 @@ from layoutgen.markings.engine import RuleSetting
 from layoutgen.markings.exclusions import ExclusionParams, Exclusions
 from layoutgen.markings.marking import Rule, RuleParams
 from layoutgen.street.controls import ControlParams
-from layoutgen.street.cross_section import ClassDefaults, StripParams
+from layoutgen.street.cross_section import ClassDefaults
+from layoutgen.street.curb_side import StripParams
 from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import Design
 from layoutgen.street.districts import DistrictParams
@@ -30,6 +31,7 @@ from layoutgen.street.features import FeatureParams
 from layoutgen.street.intersection import IntersectionParams
 from layoutgen.street.legs import leg_attributes
 from layoutgen.street.network import NetworkParams
+from layoutgen.street.overlap import ConflationParams
 from layoutgen.street.params import PocketParams, SchoolParams, StreetParams
 from layoutgen.street.ramps import RampParams
 from layoutgen.street.segments import segment_attributes
@@ -98,6 +100,7 @@ class SettingsBase(Params):
     districts: DistrictParams = DistrictParams()
     features: FeatureParams = FeatureParams()
     exclusions: ExclusionParams = ExclusionParams()
+    conflation: ConflationParams = ConflationParams()
     paint: PaintParams = PaintParams()
     crew: CrewParams = CrewParams()
     jobs: JobParams = JobParams()
@@ -218,6 +221,7 @@ def street_params(settings: SettingsBase) -> StreetParams:
         settings.turn_pocket,
         settings.curbs,
         settings.curb_ramps,
+        settings.conflation,
         settings.project.driving_side,
         settings.districts,
         settings.features,
@@ -288,9 +292,10 @@ def _case_params(rule: Rule, table: Mapping[str, Any], raw: Raw, path: Any) -> R
 #: what `where` of a case may ask for
 WHERE_NAMES = (
     *("segment_id", "name", "street_class", "speed_mph", "oneway", "width_ft", "length_ft"),
-    *("lanes", "parking", "bike_lane", "center_turn_lane", "divided", "roundabout"),
-    *("leg_id", "intersection_id", "control", "intersection_control", "legs", "lanes_in"),
-    *("lanes_out", "school", "circular", "compass", "district", "rail_crossings", "speed_humps"),
+    *("lanes", "parking", "bike_lane", "bike_facility", "center_turn_lane", "divided"),
+    *("roundabout", "leg_id", "intersection_id", "control", "intersection_control", "legs"),
+    *("lanes_in", "lanes_out", "school", "circular", "compass", "district"),
+    *("rail_crossings", "speed_humps"),
 )
 
 

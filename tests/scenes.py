@@ -46,6 +46,8 @@ class Scene:
     curbs: Sequence[Row] = ()
     curb_ramps: Sequence[Row] = ()
     more: Mapping[str, Sequence[Row]] = field(default_factory=dict)
+    bike_facilities: Sequence[Row] = ()
+    parking: Sequence[Row] = ()
     settings: Mapping[str, Any] = field(default_factory=dict)
 
     def tables(self) -> dict[str, gpd.GeoDataFrame]:
@@ -57,6 +59,8 @@ class Scene:
             "intersections": self.intersections,
             "curbs": self.curbs,
             "curb_ramps": self.curb_ramps,
+            "bike_facilities": self.bike_facilities,
+            "parking": self.parking,
             **self.more,
         }
         return {name: _table(name, found) for name, found in rows.items() if found}
@@ -406,9 +410,41 @@ def slip(**settings: Any) -> Scene:
     )  # fmt: skip
 
 
+def facilities(**settings: Any) -> Scene:
+    r"""Four streets far apart, each with bike facilities drawn on or beside its line.
+
+    c ->--------------- c: one-way, 25 mph, contraflow lane on the left, parking on the right
+    f -<--------------- f: one-way, 40 mph, contraflow lane with a buffer
+    t ================= t: two-way track north of the street, parking on both sides
+    b ================= b: buffered lane north, separated lane south, parking on both sides
+    """
+    local, main = {"street_class": "local"}, {"street_class": "collector"}
+    rows: list[Row] = [
+        {"segment_id": "c", **local, "oneway": "forward", "width_ft": 36.0, "parking": "right",
+         "at": "LINESTRING (-300 600, 210 630)"},
+        {"segment_id": "f", **main, "oneway": "backward", "width_ft": 34.0, "speed_mph": 40.0,
+         "at": "LINESTRING (-280 400, 200 390)"},
+        {"segment_id": "t", **main, "width_ft": 64.0, "parking": "both",
+         "at": "LINESTRING (-310 200, 220 180)"},
+        {"segment_id": "b", **main, "width_ft": 66.0, "parking": "both",
+         "at": "LINESTRING (-290 10, 230 20)"},
+    ]  # fmt: skip
+    lines: list[Row] = [
+        {"facility_id": "k1", "facility": "contraflow", "at": "LINESTRING (-300 603, 210 633)"},
+        {"facility_id": "k2", "facility": "contraflow", "at": "LINESTRING (-280 400, 200 390)"},
+        {"facility_id": "k3", "facility": "separated", "side": "one", "direction": "both",
+         "at": "LINESTRING (-310 230, 220 210)"},
+        {"facility_id": "k4", "facility": "buffered", "side": "left",
+         "at": "LINESTRING (-290 10, 230 20)"},
+        {"facility_id": "k5", "facility": "separated", "side": "one",
+         "at": "LINESTRING (230 -10, -290 -20)"},
+    ]  # fmt: skip
+    return Scene(rows, bike_facilities=lines, settings=settings)
+
+
 #: crossings of several nodes
 WHOLE = (divided, jog, ring, slip)
 SCENES = {
     f.__name__: f
-    for f in (cross, tee, five_lane, one_way, curve, circle, school, yield_tee, *WHOLE)
+    for f in (cross, tee, five_lane, one_way, curve, circle, school, facilities, yield_tee, *WHOLE)
 }

@@ -52,6 +52,8 @@ def test_layers_and_roles() -> None:
         "intersections",
         "controls",
         "schools",
+        "bike_facilities",
+        "parking",
         "curbs",
         "curb_ramps",
         "speed",

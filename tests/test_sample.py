@@ -49,7 +49,7 @@ def test_counts_by_kind(package: Path) -> None:
     markings = read(package, "markings")
     counts = markings.groupby("kind").size().to_dict()
     assert counts == {
-        "bike_lane": 483,
+        "bike_lane": 487,
         "center_line": 128,
         "crosswalk": 146,
         "lane_line": 111,

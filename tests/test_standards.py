@@ -336,8 +336,11 @@ def test_no_crosswalk_covers_another_or_a_stop_line(name: str) -> None:
 def test_colors(name: str) -> None:
     """LINE-15, LINE-16: yellow between opposing directions, white between lanes; WORD-09 white."""
     markings, _ = place(name)
-    for kind, colors in markings.groupby("kind")["color"].agg(set).items():
-        assert colors == ({"yellow"} if kind == "center_line" else {"white"}), kind
+    toward = markings["style"].isin(["opposing_line", "track_line"])
+    yellow = (markings["kind"] == "center_line") | ((markings["kind"] == "bike_lane") & toward)
+    assert set(markings["color"][yellow]) <= {"yellow"}
+    assert set(markings["color"][~yellow]) <= {"white"}
+    assert toward.any() == name.startswith("facilities")
 
 
 @pytest.mark.parametrize("name", PLACES)

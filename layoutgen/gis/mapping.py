@@ -27,7 +27,7 @@ _LEAST = 0.35  # less sure lines are written as comments
 _SEEN, _WORDS, _WEAK = 1.0, 0.8, 0.5
 _LANE_CODE = re.compile(r"^[LTR]+([-|,/][LTR]+)*$")
 _LANE_WORD = {"L": "left", "T": "through", "R": "right"}
-_LEGENDS = ("street_class", "parking", "bike_lane", "control")  # worth a legend by hand
+_LEGENDS = ("street_class", "parking", "bike_lane", "control", "facility")  # worth a legend by hand
 _UNKNOWN = ("unknown", "unk", "n/a", "null", "<null>")
 
 

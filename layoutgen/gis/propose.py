@@ -46,6 +46,9 @@ _GUESS = 0.2
 #: what a street field says for a layer to be streets; an id or a status says nothing
 _WEIGHTS = {"name": 0.4, "street_class": 0.3, "oneway": 0.2, "width_ft": 0.2}
 _WEIGHTS |= {"segment_id": 0.0, "status": 0.0}
+#: line layers that a street layer with a column on the same matter must not be taken for
+_BESIDE = ("bike_facilities", "parking")
+_STREET_ONLY = ("street_class", "oneway", "lanes", "width_ft", "speed_mph")
 _SHAPES = {"Line": "LineString", "Point": "Point", "Polygon": "Polygon"}
 
 
@@ -279,9 +282,16 @@ def _role_score(look: Look, known: Role) -> float:
         fields = {m.field: m.confidence for m in all_matches(look, known) if m.active}
         said = sum(_WEIGHTS.get(f, 0.1) * sure for f, sure in fields.items())
         return min(1.0, score * 0.6 + said)
+    if known.name in _BESIDE and not score and _is_street(look):
+        return 0.0
     tokens = set[str]().union(*(name_words(c) | {plain_name(c)} for c in look.columns))
     score += 0.3 if tokens & set(entry["columns"]) else 0.0
     return score + 0.4 * _share_of_values(look, re.compile(entry["values"]))
+
+
+def _is_street(look: Look) -> bool:
+    """Whether a layer tells what only streets have; one with a bike column is one of streets."""
+    return any(m.active and m.field in _STREET_ONLY for m in all_matches(look, role("streets")))
 
 
 def _share_of_values(look: Look, pattern: re.Pattern[str]) -> float:

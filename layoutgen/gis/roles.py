@@ -42,6 +42,7 @@ class Role:
 
 STREET_CLASSES = ("freeway", "ramp", "arterial", "collector", "local", "alley", "path")
 SIDES = ("none", "left", "right", "both")
+FACILITIES = ("lane", "buffered", "separated", "shared", "contraflow", "path", "none")
 CONTROLS = ("signal", "all_way_stop", "two_way_stop", "stop", "yield", "none")
 _POLYGONS = ("Polygon", "MultiPolygon")
 #: of a table that is joined to the streets by their id
@@ -115,6 +116,48 @@ ROLES: tuple[Role, ...] = (
         False,
         "Schools, as points or grounds.",
         (Field("school_id", "text", "stable id"), Field("name", "text", "name of the school")),
+    ),
+    Role(
+        "bike_facilities",
+        ("LineString", "MultiLineString"),
+        False,
+        "Bike facilities as lines of their own, beside or on the street centerlines.",
+        (
+            Field("facility_id", "text", "stable id"),
+            Field("name", "text", "name of the street it runs along"),
+            Field("facility", "choice", "what it is", FACILITIES),
+            Field(
+                "side",
+                "choice",
+                "side of the street; left and right are seen along the line, one = where the "
+                "line is drawn, with_traffic = the side traffic keeps to",
+                ("both", "left", "right", "one", "with_traffic"),
+            ),
+            Field(
+                "direction",
+                "choice",
+                "travel on it, along the line; both on one side = a two-way track",
+                ("both", "forward", "backward"),
+            ),
+        ),
+    ),
+    Role(
+        "parking",
+        ("LineString", "MultiLineString"),
+        False,
+        "Parking as lines of their own, beside or on the street centerlines.",
+        (
+            Field("parking_id", "text", "stable id"),
+            Field("name", "text", "name of the street it runs along"),
+            Field("kind", "choice", "how cars stand", ("parallel", "angle", "none")),
+            Field(
+                "side",
+                "choice",
+                "side of the street; left and right are seen along the line, one = where the "
+                "line is drawn",
+                ("both", "left", "right", "one"),
+            ),
+        ),
     ),
     Role(
         "curbs",

@@ -55,6 +55,9 @@ LAYERS: tuple[Layer, ...] = (
             right_ft real distance from the axis to the right curb
             lanes_source text table, attribute, or class default
             length_ft real length of the axis
+            bike_left text bike facility on the left, along the line as written, or none
+            bike_right text bike facility on the right, or none
+            bike_source text bike_facilities, attribute, or none
             strips text strips of the cross-section, left to right, with widths in ft
             district text label of its district; empty without districts, or outside
         """),

@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
 from layoutgen.errors import Finding, InputError
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.gis.clean import clean_streets
+from layoutgen.street import facilities, parking
 from layoutgen.street.areas import Area, read_areas
+from layoutgen.street.conflation import Account
 from layoutgen.street.controls import assign_controls
 from layoutgen.street.curbs import curb_lines, measure_edges
-from layoutgen.street.design import Block, Design, Intersection, Leg, Segment
+from layoutgen.street.design import Block, Design, Intersection, Leg, Segment, Strip
 from layoutgen.street.districts import labels_at, left_out, read_districts, with_districts
 from layoutgen.street.ends import ends_by_node
 from layoutgen.street.features import with_features
@@ -39,6 +42,7 @@ from layoutgen.street.params import StreetParams
 from layoutgen.street.ramps import RampUse, ramp_points, unused_ramps, with_ramps, without_ramp
 from layoutgen.street.schools import in_zone, school_zones, zone_stations
 from layoutgen.street.segments import build_segments
+from layoutgen.street.stretches import with_claims
 from layoutgen.street.twins import with_twins
 
 
@@ -61,6 +65,8 @@ def build_design(
     if not len(cleaned):
         raise InputError(_none_left(findings))
     network, found = build_network(cleaned, params.network)
+    findings += found
+    network, found = _conflated(network, tables, params)
     findings += found
     curbs, found = _curbs(tables)
     findings += found
@@ -154,6 +160,30 @@ def _none_left(findings: Sequence[Finding]) -> str:
     return f"inputs.streets: no usable street is left ({told}). Correct the file or its mapping."
 
 
+def _conflated(
+    network: Network, tables: Mapping[str, gpd.GeoDataFrame], params: StreetParams
+) -> tuple[Network, list[Finding]]:
+    """The network with what layers of their own say of bike facilities and parking."""
+    roles = ((facilities.ROLE, facilities.bike_claims), (parking.ROLE, parking.parking_claims))
+    findings: list[Finding] = []
+    parts: list[tuple[pd.DataFrame, Account]] = []
+    for role, claims_in in roles:
+        if role in tables:
+            claims, account, found = claims_in(
+                network, tables[role], params.conflation, params.side
+            )
+            parts.append((claims, account))
+            findings += found
+    if not parts:
+        return network, []
+    claims = pd.concat([claims for claims, _ in parts], ignore_index=True)
+    network, fate = with_claims(network, claims, params.conflation.uncovered_ft)
+    for _, account in parts:
+        settled, by = account.settled(fate[fate["field"] == account.role])
+        findings += settled.findings(by, params.conflation)
+    return network, findings
+
+
 def _curbs(
     tables: Mapping[str, gpd.GeoDataFrame],
 ) -> tuple[NDArray[np.object_], list[Finding]]:
@@ -215,7 +245,31 @@ def _blocks(
         (leg.segment.index, leg.at_end): leg for crossing in intersections for leg in crossing.legs
     }
     zones = zone_stations(schools, axes)
+    beyond = _beyond(segments)
     return tuple(
-        Block(s, at.get((s.index, False)), at.get((s.index, True)), tuple(zones.get(s.index, ())))
+        Block(
+            s,
+            at.get((s.index, False)),
+            at.get((s.index, True)),
+            tuple(zones.get(s.index, ())),
+            before=beyond.get((s.index, False), ()),
+            after=beyond.get((s.index, True), ()),
+        )
         for s in segments
     )
+
+
+def _beyond(segments: Sequence[Segment]) -> dict[tuple[int, bool], tuple[Strip, ...]]:
+    """(segment, at its end?) -> strips of the segment that goes on there, where just two meet."""
+    at_node: dict[str, list[tuple[Segment, bool]]] = defaultdict(list)
+    for s in segments:
+        at_node[s.start].append((s, False))
+        at_node[s.end].append((s, True))
+    out = {}
+    for pair in at_node.values():
+        if len(pair) == 2 and pair[0][0] is not pair[1][0]:
+            for (s, at_end), (other, other_end) in (pair, pair[::-1]):
+                onward = at_end != other_end
+                strips = other.strips if onward else [x.reversed() for x in other.strips[::-1]]
+                out[s.index, at_end] = tuple(strips)
+    return out

@@ -6,22 +6,19 @@ of the roadway. `precedence` says which source counts; that of width and lanes i
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from layoutgen.config import Params, choice, length, measure, number
 from layoutgen.errors import Finding
+from layoutgen.street.curb_side import CurbSide, Part, SideName, StripParams, curb_sides
 from layoutgen.street.curbs import Measured
-from layoutgen.street.design import Side, Strip, StripKind
+from layoutgen.street.design import Side, Strip
 from layoutgen.street.network import StreetRow
-from layoutgen.street.precedence import ATTRIBUTE, BIKE, DEFAULT, LANES, PARKING, WIDTH
+from layoutgen.street.precedence import DEFAULT, LANES, SPEED, WIDTH
 
 CenterLine = Literal["none", "broken", "double_solid"]
-SideName = Literal["none", "left", "right", "both"]
-
-#: kind, direction and width of a strip before it is placed
-_Part = tuple[StripKind, int, float]
 
 MOVEMENTS = ("left", "through", "right", "reverse", "merge", "none")
 
@@ -69,41 +66,6 @@ class ClassDefaults(Params):
     )
 
 
-class StripParams(Params):
-    """`[cross_section]`: widths of the strips beside the travel lanes."""
-
-    parking_width_ft: float = length(
-        "8 ft", low="6 ft", high="12 ft", source="PARK-09", text="parking lane"
-    )
-    bike_lane_width_ft: float = length(
-        "5 ft", low="3 ft", high="10 ft", source="BIKE-24", text="bike lane"
-    )
-    turn_lane_width_ft: float = length(
-        "11 ft", low="8 ft", high="16 ft", source="BIKE-30", text="two-way left-turn lane"
-    )
-    median_width_ft: float = length(
-        "6 ft",
-        low="2 ft",
-        high="60 ft",
-        source="from memory",
-        text="raised median of a divided street that names no width",
-    )
-    lane_min_ft: float = length(
-        "8 ft",
-        low="6 ft",
-        high="12 ft",
-        source="common practice",
-        text="narrower travel lanes are not planned: parking is dropped first",
-    )
-    lane_max_ft: float = length(
-        "13 ft",
-        low="10 ft",
-        high="30 ft",
-        source="common practice",
-        text="on streets with lane lines, width beyond this is left as a shoulder at the curb",
-    )
-
-
 @dataclass(frozen=True)
 class Section:
     """Cross-section of one street and where it came from."""
@@ -113,6 +75,7 @@ class Section:
     width_source: str
     lanes_source: str
     turn_lanes: Mapping[int, tuple[tuple[str, ...], ...]]
+    bike: tuple[str, str] = ("none", "none")
 
 
 @dataclass(frozen=True)
@@ -131,8 +94,8 @@ class _Wish:
 
     row: StreetRow
     lanes: _Lanes
-    parking: frozenset[str]
-    bike: frozenset[str]
+    left: CurbSide
+    right: CurbSide
     median_ft: float
     params: StripParams
 
@@ -140,9 +103,12 @@ class _Wish:
     def beside_ft(self) -> float:
         """Width of all strips that are not travel lanes."""
         center = self.params.turn_lane_width_ft if self.lanes.center else 0.0
-        parking = len(self.parking) * self.params.parking_width_ft
-        bike = len(self.bike) * self.params.bike_lane_width_ft
-        return center + self.median_ft + parking + bike
+        sides = (side.width_ft(self.params) for side in (self.left, self.right))
+        return center + self.median_ft + sum(sides)
+
+    def without(self, **parts: Any) -> _Wish:
+        """The same wish with something left out on both sides."""
+        return replace(self, left=replace(self.left, **parts), right=replace(self.right, **parts))
 
 
 def build_section(
@@ -170,10 +136,10 @@ def build_section(
         -1: parse_turn_lanes(row.turn_lanes_backward),
     }
     lanes = _lane_counts(row, defaults, turns, findings)
-    parking, _ = PARKING.best({ATTRIBUTE: row.parking, DEFAULT: defaults.parking})
-    bike, _ = BIKE.best({ATTRIBUTE: row.bike_lane, "none": "none"})
+    speed, _ = SPEED.best({row.source("speed"): row.speed_mph, DEFAULT: defaults.speed_mph})
+    left, right = curb_sides(row, defaults.parking, speed)
     median = _median(row, lanes, params, edges)
-    wish = _Wish(row, lanes, _sides(parking), _sides(bike), median, params)
+    wish = _Wish(row, lanes, left, right, median, params)
     width, source = WIDTH.best(
         {
             "curbs": edges.width_ft if edges else None,
@@ -184,9 +150,11 @@ def build_section(
     wish, lane_ft, shoulder = _fit(wish, width, findings)
     strips = _placed(_strips(wish, side, lane_ft, shoulder), edges)
     total = strips[-1].right_ft - strips[0].left_ft
+    lanes = wish.lanes
     kept = {way: turn for way, turn in turns.items() if turn and _turns_fit(turn, way, lanes)}
     findings += _turn_findings(row, turns, kept, lanes)
-    return Section(strips, total, source, lanes.source, kept), findings
+    bike = (left.bike, right.bike)
+    return Section(strips, total, source, lanes.source, kept, bike), findings
 
 
 def parse_turn_lanes(text: str) -> tuple[tuple[str, ...], ...]:
@@ -214,12 +182,6 @@ def _movements(lane: str) -> tuple[str, ...]:
 
 def _merge(part: str) -> str:
     return "merge" if part.startswith("merge") else "through"
-
-
-def _sides(text: str | None) -> frozenset[str]:
-    return {"left": frozenset(["left"]), "right": frozenset(["right"])}.get(
-        text or "none", frozenset(["left", "right"]) if text == "both" else frozenset()
-    )
 
 
 def _lane_counts(
@@ -318,53 +280,81 @@ def _default_width(wish: _Wish, defaults: ClassDefaults) -> float:
 
 
 def _fit(wish: _Wish, width: float, findings: list[Finding]) -> tuple[_Wish, float, float]:
-    """(what fits, lane width, shoulder at each curb): parking gives way first."""
-    lanes, params, name = wish.lanes, wish.params, wish.row.segment_id
-    count = lanes.forward + lanes.backward
-    lane = (width - wish.beside_ft) / count
-    if lane < params.lane_min_ft and wish.parking:
-        text = f"{width:.1f} ft are too narrow for the parking lanes; they were left out"
-        fix = "correct width, lanes or parking"
-        findings.append(Finding("parking_does_not_fit", "notice", "streets", name, text, fix))
-        wish = replace(wish, parking=frozenset())
-        lane = (width - wish.beside_ft) / count
+    """(what fits, lane width, shoulder at each curb).
+
+    Parking gives way first, then lanes that only the class default asked for (where there are bike
+    lanes), then buffers beside bike lanes; bike lanes themselves stay.
+    """
+    params, name = wish.params, wish.row.segment_id
+    lane = _lane_ft(wish, width)
+    for code, text, fix, give_way in _GIVE_WAY:
+        fewer = give_way(wish) if lane < params.lane_min_ft else wish
+        if fewer != wish:
+            said = f"{width:.1f} ft are too narrow for {text}"
+            findings.append(Finding(code, "notice", "streets", name, said, fix))
+            wish, lane = fewer, _lane_ft(fewer, width)
     if lane < params.lane_min_ft:
         text = f"{width:.1f} ft leave {lane:.1f} ft per lane; lanes of the least width were assumed"
         fix = "correct width or lanes"
         findings.append(Finding("narrow_lanes", "warning", "streets", name, text, fix))
         return wish, params.lane_min_ft, 0.0
+    lanes = wish.lanes
+    count = lanes.forward + lanes.backward
     if max(lanes.forward, lanes.backward) > 1 or lanes.center:
         spare = max(0.0, lane - params.lane_max_ft) * count / 2
         return wish, min(lane, params.lane_max_ft), spare
     return wish, lane, 0.0
 
 
-def _strips(wish: _Wish, side: Side, lane_ft: float, shoulder: float) -> list[_Part]:
+def _lane_ft(wish: _Wish, width: float) -> float:
+    return (width - wish.beside_ft) / (wish.lanes.forward + wish.lanes.backward)
+
+
+def _no_parking(wish: _Wish) -> _Wish:
+    return wish.without(parking="none")
+
+
+def _one_lane_each(wish: _Wish) -> _Wish:
+    lanes = wish.lanes
+    bike = wish.left.has_bike_lane or wish.right.has_bike_lane
+    if lanes.source != "class default" or not bike:
+        return wish
+    fewer = replace(lanes, forward=min(1, lanes.forward), backward=min(1, lanes.backward))
+    return replace(wish, lanes=fewer)
+
+
+def _no_buffers(wish: _Wish) -> _Wish:
+    return wish.without(buffer=False) if wish.left.buffered or wish.right.buffered else wish
+
+
+#: what gives way on a street that is too narrow, in this order: code, text, fix, what is left
+_GIVE_WAY: tuple[tuple[str, str, str, Callable[[_Wish], _Wish]], ...] = (
+    ("parking_does_not_fit", "the parking lanes; they were left out",
+     "correct width, lanes or parking", _no_parking),
+    ("assumed_lanes_do_not_fit", "the lanes of the class default beside bike lanes; one lane each "
+     "way was taken", "give lanes, or correct the width", _one_lane_each),
+    ("bike_buffer_does_not_fit", "the buffers beside bike lanes; they were left out",
+     "correct width, lanes, or the facility", _no_buffers),
+)  # fmt: skip
+
+
+def _strips(wish: _Wish, side: Side, lane_ft: float, shoulder: float) -> list[Part]:
     """Strips from the left curb to the right curb."""
     ways = [(-1, wish.lanes.backward), (1, wish.lanes.forward)]
     left_way, right_way = ways if side == "right" else ways[::-1]
-    travel: list[_Part] = [("travel_lane", left_way[0], lane_ft)] * left_way[1]
-    center: _Part = ("center_turn_lane", 0, wish.params.turn_lane_width_ft)
+    travel: list[Part] = [("travel_lane", left_way[0], lane_ft)] * left_way[1]
+    center: Part = ("center_turn_lane", 0, wish.params.turn_lane_width_ft)
     travel += [center] * int(wish.lanes.center)
     travel += [("median", 0, wish.median_ft)] * int(wish.median_ft > 0)
     travel += [("travel_lane", right_way[0], lane_ft)] * right_way[1]
-    parts = _curb_side("left", travel[0][1], wish, shoulder) + travel
-    return parts + _curb_side("right", travel[-1][1], wish, shoulder)[::-1]
+    edge: list[Part] = [("shoulder", 0, shoulder)] if shoulder > 0.01 else []
+    inner = 1 if side == "right" else -1
+    left = edge + wish.left.parts(travel[0][1], inner, wish.params)
+    right = edge + wish.right.parts(travel[-1][1], -inner, wish.params)
+    return left + travel + right[::-1]
 
 
-def _curb_side(name: str, way: int, wish: _Wish, shoulder: float) -> list[_Part]:
-    """Strips of one side, from the curb inward; a bike lane goes the way of the lane beside it."""
-    parts: list[_Part] = []
-    if shoulder > 0.01:
-        parts.append(("shoulder", 0, shoulder))
-    if name in wish.parking:
-        parts.append(("parking", 0, wish.params.parking_width_ft))
-    if name in wish.bike:
-        parts.append(("bike_lane", way, wish.params.bike_lane_width_ft))
-    return parts
-
-
-def _placed(parts: Sequence[_Part], edges: Measured | None) -> tuple[Strip, ...]:
+def _placed(parts: Sequence[Part], edges: Measured | None) -> tuple[Strip, ...]:
     """Strips with their offsets: between the measured curbs, else centred on the axis."""
     total = sum(width for _, _, width in parts)
     at = -total / 2 + ((edges.right_ft - edges.left_ft) / 2 if edges else 0.0)
@@ -377,7 +367,7 @@ def _placed(parts: Sequence[_Part], edges: Measured | None) -> tuple[Strip, ...]
     return tuple(out)
 
 
-def _beside_median(parts: Sequence[_Part], edges: Measured) -> list[_Part]:
+def _beside_median(parts: Sequence[Part], edges: Measured) -> list[Part]:
     """Travel lanes stretched so that both sides fill what lies between median and curb."""
     k = next(i for i, part in enumerate(parts) if part[0] == "median")
     left = _stretched(parts[:k], edges.left_ft - edges.inner_left_ft)
@@ -385,7 +375,7 @@ def _beside_median(parts: Sequence[_Part], edges: Measured) -> list[_Part]:
     return [*left, ("median", 0, edges.median_ft), *right]
 
 
-def _stretched(parts: Sequence[_Part], width_ft: float) -> list[_Part]:
+def _stretched(parts: Sequence[Part], width_ft: float) -> list[Part]:
     lanes = sum(kind == "travel_lane" for kind, _, _ in parts)
     spare = width_ft - sum(width for _, _, width in parts)
     return [

@@ -30,6 +30,8 @@ StripKind = Literal[
     "parking",
     "shoulder",
 ]
+#: bike facilities, from none to the best protected
+BIKE_KINDS = ("none", "shared", "lane", "contraflow", "buffered", "separated", "two_way")
 Control = Literal["signal", "stop", "yield", "none"]
 Side = Literal["right", "left"]
 
@@ -89,8 +91,9 @@ class Segment:
 
     `start` and `end` are node ids; `strips` run left to right along the axis and fill the roadway.
     `turn_lanes` holds per direction (+1, -1) the movements of each lane, left to right as its
-    driver sees them; empty where nothing is known. `outside` = in none of the districts, where
-    districts are given: it shapes its neighbors, but gets no markings of its own.
+    driver sees them; empty where nothing is known. `bike` is the bike facility on the left and on
+    the right side. `outside` = in none of the districts, where districts are given: it shapes its
+    neighbors, but gets no markings of its own.
     """
 
     index: int
@@ -117,6 +120,13 @@ class Segment:
     outside: bool = False
     rail_crossings: tuple[RailCrossing, ...] = ()
     speed_humps: tuple[SpeedHump, ...] = ()
+    bike: tuple[str, str] = ("none", "none")
+    bike_source: str = "none"
+
+    @property
+    def bike_facility(self) -> str:
+        """The facility that keeps cyclists farthest from traffic, of both sides."""
+        return max(self.bike, key=BIKE_KINDS.index)
 
     def lanes(self, direction: int) -> tuple[Strip, ...]:
         """Travel lanes of one direction (+1 along the axis, -1 against), left to right."""
@@ -269,7 +279,8 @@ class Intersection:
 class Block:
     """A segment between what bounds it: a leg at each end, or None (dead end, mere joint).
 
-    `inside` = it runs between the nodes of one intersection; lines stop outside of it.
+    `inside` = it runs between the nodes of one intersection; lines stop outside of it. `before` and
+    `after` are the strips of the one segment that goes on beyond a joint, seen along this segment.
     """
 
     segment: Segment
@@ -277,6 +288,8 @@ class Block:
     end_leg: Leg | None
     schools: tuple[tuple[str, float, float], ...] = ()
     inside: bool = False
+    before: tuple[Strip, ...] = ()
+    after: tuple[Strip, ...] = ()
 
     @property
     def rail_crossings(self) -> tuple[RailCrossing, ...]:

@@ -75,6 +75,11 @@ class StreetRow:
     levels: tuple[int, int]
     paved: bool
     roundabout: bool
+    #: what layers of their own say of each side; empty where they say nothing
+    bike_left: str = ""
+    bike_right: str = ""
+    parking_left: str = ""
+    parking_right: str = ""
     tabled: frozenset[str] = frozenset()
 
     def source(self, value: str) -> str:
@@ -93,6 +98,10 @@ class StreetRow:
             turn_lanes_forward=self.turn_lanes_backward,
             turn_lanes_backward=self.turn_lanes_forward,
             levels=(self.levels[1], self.levels[0]),
+            bike_left=self.bike_right,
+            bike_right=self.bike_left,
+            parking_left=self.parking_right,
+            parking_right=self.parking_left,
         )
 
     def alike(self, other: StreetRow) -> bool:
@@ -125,12 +134,12 @@ def build_network(table: gpd.GeoDataFrame, params: NetworkParams) -> tuple[Netwo
     rows = [_street_row(record) for record in _records(table)]
     lines = Polylines.from_lines(table.geometry.to_numpy())
     pieces, parent, findings = _split_lines(lines, rows, params.snap_ft)
-    piece_rows = _piece_rows(rows, pieces, parent)
-    shapes, ends, nodes, found = _snap(pieces, piece_rows, params.snap_ft)
+    own = piece_rows(rows, pieces, parent)
+    shapes, ends, nodes, found = _snap(pieces, own, params.snap_ft)
     findings += found
     keep = shapely.length(shapes) >= _MIN_PIECE_FT
-    piece_rows = [row for row, kept in zip(piece_rows, keep, strict=True) if kept]
-    joined = _join(piece_rows, shapes[keep], ends[keep])
+    own = [row for row, kept in zip(own, keep, strict=True) if kept]
+    joined = _join(own, shapes[keep], ends[keep])
     used = frozenset(source for row in joined[0] for source in row.source_ids)
     findings += _lost(rows, used)
     return _sorted_network(*joined, nodes, used), findings
@@ -196,10 +205,13 @@ def _split_lines(
     return pieces, parent, findings
 
 
-def _piece_rows(
+def piece_rows(
     rows: Sequence[StreetRow], pieces: NDArray[np.object_], parent: Ints
 ) -> list[StreetRow]:
-    """Attributes per piece; pieces of one line are numbered from its lesser end point."""
+    """Attributes per piece; pieces of one line are numbered from its lesser end point.
+
+    Turn lanes and grade levels hold on the piece at their end only.
+    """
     count = np.bincount(parent, minlength=len(rows))
     start = np.concatenate([[0], np.cumsum(count)])
     out: list[StreetRow] = []

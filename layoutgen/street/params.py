@@ -8,13 +8,15 @@ from typing import Literal
 
 from layoutgen.config import Params, choice, length
 from layoutgen.street.controls import ControlParams
-from layoutgen.street.cross_section import ClassDefaults, StripParams
+from layoutgen.street.cross_section import ClassDefaults
+from layoutgen.street.curb_side import StripParams
 from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import Side
 from layoutgen.street.districts import DistrictParams
 from layoutgen.street.features import FeatureParams
 from layoutgen.street.intersection import IntersectionParams
 from layoutgen.street.network import NetworkParams
+from layoutgen.street.overlap import ConflationParams
 from layoutgen.street.ramps import RampParams
 
 
@@ -58,6 +60,7 @@ class StreetParams:
     pocket: PocketParams
     curbs: CurbParams
     ramps: RampParams
+    conflation: ConflationParams
     side: Side
     districts: DistrictParams
     features: FeatureParams

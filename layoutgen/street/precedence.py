@@ -128,17 +128,19 @@ CONTROL = Order(
     ),
 )
 BIKE = Order(
-    "bike lanes",
-    "",
+    "bike lanes of a side",
+    "bike_source",
     (
+        Source("bike_facilities", "input `bike_facilities`, laid along the street"),
         Source(ATTRIBUTE, "`bike_lane` of the street"),
         Source("none", "no bike lane"),
     ),
 )
 PARKING = Order(
-    "parking lanes",
+    "parking of a side",
     "",
     (
+        Source("parking", "input `parking`, laid along the street"),
         Source(ATTRIBUTE, "`parking` of the street"),
         Source(DEFAULT, "`parking` of the class"),
     ),

@@ -11,7 +11,7 @@ from layoutgen.street.carriageways import inner_limits, moved_aside
 from layoutgen.street.cross_section import ClassDefaults, build_section
 from layoutgen.street.curbs import Edges, Measured
 from layoutgen.street.design import Segment, Strip
-from layoutgen.street.network import Network
+from layoutgen.street.network import Network, StreetRow
 from layoutgen.street.params import StreetParams
 from layoutgen.street.precedence import DEFAULT, SPEED
 
@@ -29,6 +29,7 @@ def segment_attributes(segment: Segment) -> dict[str, Any]:
         "lanes": len(segment.lanes(1)) + len(segment.lanes(-1)),
         "parking": segment.has("parking"),
         "bike_lane": segment.has("bike_lane"),
+        "bike_facility": segment.bike_facility,
         "center_turn_lane": segment.has("center_turn_lane"),
         "divided": segment.has("median"),
         "roundabout": segment.roundabout,
@@ -115,8 +116,17 @@ def _segment(
         paved=row.paved,
         levels=row.levels,
         speed_source=speed_source,
+        bike=section.bike,
+        bike_source=_bike_source(row),
     )
     return segment, found
+
+
+def _bike_source(row: StreetRow) -> str:
+    """Where the bike facilities of a street come from; one layer that tells of a side is enough."""
+    if row.bike_left or row.bike_right:
+        return "bike_facilities"
+    return "none" if row.bike_lane is None else "attribute"
 
 
 def _center_line(defaults: ClassDefaults, strips: Sequence[Strip]) -> str:

@@ -447,6 +447,48 @@ def test_signs_by_their_number(tmp_path: Path) -> None:
     assert codes(match) == wanted
 
 
+BIKE_CODES = {
+    "Bike Lane": "lane",
+    "Buffered Bike Lane": "buffered",
+    "Protected Bike Lane": "separated",
+    "Cycle Track": "separated",
+    "Sharrow": "shared",
+    "Shared Lane Marking": "shared",
+    "Contra-Flow Bike Lane": "contraflow",
+    "Multi-Use Path": "path",
+    "Trail": "path",
+    "Proposed Bike Lane": "",
+    "Quiet Loop": None,
+}
+
+
+@pytest.mark.parametrize("file", ["bikeways.gpkg", "layer7.gpkg"])
+def test_a_bike_facility_layer_is_known_by_its_columns_or_its_name(
+    tmp_path: Path, file: str
+) -> None:
+    roads = streets(tmp_path, {"ID": [1, 2, 3], "FUNC_CLASS": ["Local"] * 3})
+    count = len(BIKE_CODES)
+    sides = ["on both sides of a two-way street", "on one side", "on a one-way street"]
+    columns = {
+        "FACILITYID": list(range(count)),
+        "FacilityType": list(BIKE_CODES),
+        "FacilityDetails": (sides * count)[:count],
+    }
+    bikes = streets(tmp_path, columns, file=file)
+    found = propose([roads, bikes], tmp_path / "p.toml")
+    assert set(tomllib.loads(found.text)["inputs"]) == {"streets", "bike_facilities"}
+    assert codes(line_of(found, "facility", "bike_facilities")) == BIKE_CODES
+    side = codes(line_of(found, "side", "bike_facilities"))
+    assert side == dict(zip(sides, ("both", "one", "with_traffic"), strict=True))
+    assert line_of(found, "name", "bike_facilities").column == "ST_NAME"
+
+
+def test_a_street_layer_with_a_bike_column_stays_one(tmp_path: Path) -> None:
+    columns = {"ID": [1, 2, 3], "FUNC_CLASS": ["Local"] * 3, "Bike_Facility": ["Bike Lane"] * 3}
+    found = propose([streets(tmp_path, columns, file="layer7.gpkg")], tmp_path / "p.toml")
+    assert set(tomllib.loads(found.text)["inputs"]) == {"streets"}
+
+
 # --- sources
 
 

@@ -37,6 +37,7 @@ def row(**values: Any) -> Row:
 
 
 NODE = "POINT (40 30)"
+ALONG = "LINESTRING (0 3, 800 3)"
 CLAIMS: Mapping[str, Mapping[str, Claim]] = {
     "width": {
         "curbs": Claim(44.0, curbs=("LINESTRING (0 22, 800 22)", "LINESTRING (0 -22, 800 -22)")),
@@ -66,11 +67,16 @@ CLAIMS: Mapping[str, Mapping[str, Claim]] = {
         "row": Claim("yield", rows={"intersections": {"control": "yield", "at": NODE}}),
         "class": Claim("stop", settings={"controls": {"infer": "class"}}),
     },
-    "bike lanes": {
+    "bike lanes of a side": {
+        "bike_facilities": Claim(
+            ["bike_lane"] * 2,
+            rows={"bike_facilities": {"facility": "lane", "side": "both", "at": ALONG}},
+        ),
         "attribute": Claim(["bike_lane"], street={"bike_lane": "left"}),
         "none": Claim([]),
     },
-    "parking lanes": {
+    "parking of a side": {
+        "parking": Claim([], rows={"parking": {"kind": "none", "side": "both", "at": ALONG}}),
         "attribute": Claim(["parking"], street={"parking": "right"}),
         "class default": Claim(
             ["parking", "parking"], settings={"defaults": {"collector": {"parking": "both"}}}
@@ -112,8 +118,8 @@ def outcome(order: Order, design: Design) -> tuple[Any, str]:
         "width": round(segment.width_ft, 2),
         "lanes": kinds.count("travel_lane"),
         "speed": segment.speed_mph,
-        "bike lanes": [k for k in kinds if k == "bike_lane"],
-        "parking lanes": [k for k in kinds if k == "parking"],
+        "bike lanes of a side": [k for k in kinds if k == "bike_lane"],
+        "parking of a side": [k for k in kinds if k == "parking"],
     }[order.value]
     return value, str(getattr(segment, order.column)) if order.column else ""
 

@@ -1,13 +1,15 @@
-"""Bike lane: its lines, and the bicycle symbol with an arrow after it.
+"""Bike lane: its lines, those of its buffer, and the bicycle symbol with an arrow after it.
 
 MUTCD 11th edition 9E.01: a line and a symbol make the lane (BIKE-01), the first symbol stands at
 its beginning (BIKE-02) and is repeated after major intersections (BIKE-03); the distance between
-is the agency's.
+is the agency's. What parts cyclists from traffic that comes toward them is yellow (LINE-15): a
+double line beside a contraflow lane (BIKE-32), two of them in a buffer (CHAN-02), a broken line in
+the middle of a track for both directions. Not drawn yet: what fills a buffer.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from layoutgen.config import choice, length
 from layoutgen.markings.lanes import turns
@@ -25,6 +27,20 @@ from layoutgen.street.design import Block, Cut, Leg, Strip
 _SYMBOL_FT = 6.0  # BIKE-07, 72 in
 _ARROW_FT = 6.0  # BIKE-07, 72 in
 
+_REASONS = {
+    "parking": "bike lane on this side; line toward parking",
+    "traffic": "bike lane on this side; line toward traffic",
+    "buffer": "bike lane on this side; line toward its buffer",
+    "outer_buffer": "buffer beside a bike lane; line on its other side",
+    "opposing": "bike lane against the traffic beside it; line toward traffic",
+    "track": "track for both directions; line between them",
+}
+#: rows behind the yellow lines
+_YELLOW = {
+    "opposing": ("BIKE-32", "LINE-15", "LINE-03", "CHAN-02"),
+    "track": ("LINE-15", "LINE-20"),
+}
+
 
 class Params(RuleParams):
     line_width_ft: float = length(
@@ -33,6 +49,28 @@ class Params(RuleParams):
     parking_line_width_ft: float = length(
         "4 in", low="4 in", high="6 in", source="LINE-01", text="line on the parking side"
     )
+    opposing_line_width_ft: float = length(
+        "4 in",
+        low="4 in",
+        high="6 in",
+        source="LINE-01",
+        text="yellow lines toward cyclists or traffic of the other direction",
+    )
+    double_gap_ft: float = length(
+        "4 in",
+        low="3 in",
+        high="12 in",
+        source="LINE-03",
+        text="between the two lines of a double line",
+    )
+    track_painted_ft: float = length(
+        "3 ft",
+        low="1 ft",
+        high="10 ft",
+        source="LINE-20",
+        text="painted part of the broken line in the middle of a track for both directions",
+    )
+    track_gap_ft: float = length("9 ft", low="3 ft", high="30 ft", source="LINE-20", text="its gap")
     parking_line: bool = choice(
         True, source="common practice", text="also mark the side toward parked cars"
     )
@@ -136,7 +174,7 @@ def _line_end(leg: Leg, inbound: bool, lane_ft: float, params: Params) -> Cut:
     no lane stays beside one whose traffic must turn across it."""
     if inbound and leg.circular:
         return leg.layout.inbound_end.moved(params.roundabout_gap_ft)
-    if inbound and _is_crossed(leg, lane_ft):
+    if inbound and leg.inbound and _is_crossed(leg, lane_ft):
         return leg.layout.inbound_end.moved(params.turn_gap_ft)
     return leg.layout.inbound_end if inbound else leg.layout.outbound_end
 
@@ -145,6 +183,9 @@ def _is_crossed(leg: Leg, lane_ft: float) -> bool:
     """Whether the traffic lane next to a bike lane must turn toward it (leg coordinates)."""
     if len(leg.movements) != len(leg.inbound):
         return False
+    between = [s for s in leg.outbound if min(lane_ft, leg.inbound[0].center_ft) < s.center_ft]
+    if any(s.center_ft < max(lane_ft, leg.inbound[0].center_ft) for s in between):
+        return False  # a track on the other side of the street
     pairs = zip(leg.inbound, leg.movements, strict=True)
     lane, movements = min(pairs, key=lambda pair: abs(pair[0].center_ft - lane_ft))
     toward = "right" if lane_ft < lane.center_ft else "left"
@@ -154,35 +195,87 @@ def _is_crossed(leg: Leg, lane_ft: float) -> bool:
 def _lines(block: Block, k: int, params: Params) -> Iterator[Marking]:
     """Lines on the sides of the lane that are not the curb."""
     strips = block.segment.strips
-    strip = strips[k]
-    sides = [(strip.left_ft, strips[k - 1] if k else None)]
-    sides.append((strip.right_ft, strips[k + 1] if k + 1 < len(strips) else None))
-    for edge, beside in sides:
-        if beside is None or beside.kind == "shoulder":
+    opposed = traffic_way(strips, k) == -strips[k].direction
+    for step, edge in ((-1, strips[k].left_ft), (1, strips[k].right_ft)):
+        beside = strips[k + step] if 0 <= k + step < len(strips) else None
+        kind = beside.kind if beside else "shoulder"
+        if beside is None or kind == "shoulder":
             continue
-        parked = beside.kind == "parking"
-        if parked and not params.parking_line:
-            continue
-        width = params.parking_line_width_ft if parked else params.line_width_ft
-        side = "parking" if parked else "traffic"
-        ends = _ends(block, strip, (edge, width), params)
-        shape = LineShape(*ends, (Stroke(edge, width),))
-        yield Marking(
-            kind="bike_lane",
-            frame=Frame(block.segment),
-            shape=shape,
-            color="white",
-            travel=strip.direction,
-            anchor=block.segment.segment_id,
-            station_ft=sum(ends) / 2,
-            offset_ft=edge,
-            width_ft=width,
-            style=f"{side}_line",
-            reason=f"bike lane on this side; line toward {side}",
-            sources=("BIKE-01", "LINE-16"),
-            tag="line",
-            priority=70,
-        )
+        if kind == "parking":
+            if params.parking_line:
+                stroke = Stroke(edge, params.parking_line_width_ft)
+                yield _line(block, k, (stroke,), "parking", params)
+        elif kind == "bike_lane":
+            if step == 1:
+                yield _line(block, k, (_track_middle(edge, params),), "track", params)
+        elif opposed and not (kind == "buffer" and _is_parked(strips, k + 2 * step)):
+            yield from _opposed_lines(block, k, (beside, step), params)
+        elif kind == "buffer":
+            for at, side in ((edge, "buffer"), (edge + step * beside.width_ft, "outer_buffer")):
+                yield _line(block, k, (Stroke(at, params.line_width_ft),), side, params)
+        else:
+            yield _line(block, k, (Stroke(edge, params.line_width_ft),), "traffic", params)
+
+
+def _is_parked(strips: Sequence[Strip], k: int) -> bool:
+    """Whether parked cars stand behind the buffer, so that no traffic comes toward the cyclists."""
+    return 0 <= k < len(strips) and strips[k].kind == "parking"
+
+
+def _track_middle(offset_ft: float, params: Params) -> Stroke:
+    return Stroke(
+        offset_ft, params.opposing_line_width_ft, params.track_painted_ft, params.track_gap_ft
+    )
+
+
+def _opposed_lines(
+    block: Block, k: int, beside: tuple[Strip, int], params: Params
+) -> Iterator[Marking]:
+    """Double yellow line toward traffic that comes toward the cyclists, or one on either side of
+    the buffer between, if it has room for two."""
+    strip, step = block.segment.strips[k], beside[1]
+    edge = strip.right_ft if step == 1 else strip.left_ft
+    width, gap = params.opposing_line_width_ft, params.double_gap_ft
+    room = beside[0].width_ft
+    shift, half = (width + gap) / 2, width + gap / 2
+    middles = [edge]
+    if beside[0].kind == "buffer":
+        is_wide = room >= 2 * (2 * half + gap)
+        middles = [edge + step * half] + [edge + step * (room - half)] * int(is_wide)
+    for middle in middles:
+        pair = tuple(Stroke(middle + d, width) for d in (-shift, shift))
+        yield _line(block, k, pair, "opposing", params)
+
+
+def _line(block: Block, k: int, strokes: tuple[Stroke, ...], side: str, params: Params) -> Marking:
+    """One line beside the lane, from where its markings begin to where they end."""
+    strips = block.segment.strips
+    offsets, width = [s.offset_ft for s in strokes], strokes[0].width_ft
+    middle, spread = sum(offsets) / len(offsets), max(offsets) - min(offsets) + width
+    ends = _ends(block, strips[k], (middle, spread), params)
+    yellow = _YELLOW.get(side, ())
+    return Marking(
+        kind="bike_lane",
+        frame=Frame(block.segment),
+        shape=LineShape(*ends, strokes),
+        color="yellow" if yellow else "white",
+        travel=traffic_way(strips, k),
+        anchor=block.segment.segment_id,
+        station_ft=sum(ends) / 2,
+        offset_ft=middle,
+        width_ft=width,
+        style=f"{side}_line",
+        reason=_REASONS[side],
+        sources=yellow or ("BIKE-01", "LINE-16"),
+        tag="line",
+        priority=70,
+    )
+
+
+def traffic_way(strips: Sequence[Strip], k: int) -> int:
+    """Direction of the travel lane nearest to a strip: the way a truck beside it drives."""
+    lanes = [s for s in strips if s.kind == "travel_lane"]
+    return min(lanes, key=lambda s: abs(s.center_ft - strips[k].center_ft)).direction
 
 
 def _symbols(
@@ -190,7 +283,7 @@ def _symbols(
 ) -> Iterator[Marking]:
     way = strip.direction
     behind = block.start_leg if way == 1 else block.end_leg
-    fresh = behind is not None or _begins_here(block, way)
+    fresh = behind is not None or _begins_here(block, strip)
     origin = ends[0] if way == 1 else ends[1]
     for number, s in enumerate(symbol_stations(ends[1] - ends[0], params, fresh)):
         why = "first symbol of the lane" if fresh and not number else "repeated by spacing"
@@ -200,13 +293,15 @@ def _symbols(
             yield _figure(block, strip, ("bike_arrow", "arrow"), origin + way * at, why)
 
 
-def _begins_here(block: Block, way: int) -> bool:
-    """Whether the block's upstream end is a dead end rather than a joint.
-
-    A joint carries on the lane of the block behind it; which of the two it is cannot be seen from
-    one block, so a joint is assumed and the first symbol comes half a spacing in.
-    """
-    return block.start_leg is None and block.end_leg is None and way != 0
+def _begins_here(block: Block, strip: Strip) -> bool:
+    """Whether no lane of the same way and side leads into this one beyond the block's end."""
+    behind = block.before if strip.direction == 1 else block.after
+    return not any(
+        s.kind == "bike_lane"
+        and s.direction == strip.direction
+        and (s.center_ft > 0) == (strip.center_ft > 0)
+        for s in behind
+    )
 
 
 def _figure(
@@ -218,7 +313,7 @@ def _figure(
         frame=Frame(block.segment),
         shape=FigureShape(name, station, strip.center_ft, strip.direction),
         color="white",
-        travel=strip.direction,
+        travel=traffic_way(block.segment.strips, block.segment.strips.index(strip)),
         anchor=block.segment.segment_id,
         station_ft=station,
         offset_ft=strip.center_ft,
