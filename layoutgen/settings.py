@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal
@@ -22,6 +22,7 @@ from layoutgen.markings.engine import RuleSetting
 from layoutgen.markings.marking import Rule, RuleParams
 from layoutgen.street.controls import ControlParams
 from layoutgen.street.cross_section import ClassDefaults, StripParams
+from layoutgen.street.crossing_points import CrossingParams
 from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import Design
 from layoutgen.street.intersection import IntersectionParams
@@ -91,6 +92,7 @@ class SettingsBase(Params):
     turn_pocket: PocketParams = PocketParams()
     curbs: CurbParams = CurbParams()
     curb_ramps: RampParams = RampParams()
+    crossing_points: CrossingParams = CrossingParams()
     paint: PaintParams = PaintParams()
     crew: CrewParams = CrewParams()
     jobs: JobParams = JobParams()
@@ -149,6 +151,7 @@ def project_of(raw: Raw, path: Path) -> Project:
         ConfigError: as `load_project`.
     """
     _refuse_unknown_classes(raw)
+    raw = _with_shared_sources(raw)
     table = merge({"defaults": {k: dict(v) for k, v in CLASS_TABLES.items()}}, raw.table)
     settings = validate(settings_model(), raw, table)
     if "streets" not in settings.inputs:
@@ -211,8 +214,22 @@ def street_params(settings: SettingsBase) -> StreetParams:
         settings.turn_pocket,
         settings.curbs,
         settings.curb_ramps,
+        settings.crossing_points,
         settings.project.driving_side,
     )
+
+
+def _with_shared_sources(raw: Raw) -> Raw:
+    """Settings in which a role that shares the file of another names that file itself."""
+    table = merge(raw.table, {})
+    roles = table.get("inputs", {})
+    for spec in roles.values() if isinstance(roles, dict) else ():
+        if not isinstance(spec, dict) or "source" in spec:
+            continue
+        shared = roles.get(spec.get("source_of", ""))
+        if isinstance(shared, dict) and "source" in shared:
+            spec["source"] = shared["source"]
+    return replace(raw, table=table)
 
 
 def _default_output(settings: SettingsBase, path: Path) -> SettingsBase:

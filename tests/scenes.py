@@ -40,6 +40,7 @@ class Scene:
     schools: Sequence[Row] = ()
     intersections: Sequence[Row] = ()
     curbs: Sequence[Row] = ()
+    crossing_points: Sequence[Row] = ()
     curb_ramps: Sequence[Row] = ()
     settings: Mapping[str, Any] = field(default_factory=dict)
 
@@ -51,6 +52,7 @@ class Scene:
             "schools": self.schools,
             "intersections": self.intersections,
             "curbs": self.curbs,
+            "crossing_points": self.crossing_points,
             "curb_ramps": self.curb_ramps,
         }
         return {name: _table(name, found) for name, found in rows.items() if found}

@@ -50,6 +50,7 @@ def test_layers_and_roles() -> None:
         "streets",
         "intersections",
         "controls",
+        "crossing_points",
         "schools",
         "curbs",
         "curb_ramps",

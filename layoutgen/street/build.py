@@ -16,8 +16,10 @@ from layoutgen.errors import Finding, InputError
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.gis.clean import clean_streets
 from layoutgen.street.controls import assign_controls
+from layoutgen.street.crossing_points import with_crossings
 from layoutgen.street.curbs import curb_lines, measure_edges
 from layoutgen.street.design import Block, Design, Intersection, Leg, Segment
+from layoutgen.street.facing import with_bearings
 from layoutgen.street.intersection import LegPolicy, intersection_areas
 from layoutgen.street.legs import (
     Node,
@@ -61,6 +63,8 @@ def build_design(
     findings += found
     ends = ends_by_node(segments, network, params.intersection)
     crossings = crossings_of(ends, network)
+    tables, found = _facing(tables, cleaned)
+    findings += found
     controls, found = assign_controls(crossings, tables, params.controls, params.side)
     findings += found
     names, found = name_crossings(crossings, ends, controls, tables, params)
@@ -89,7 +93,19 @@ def build_design(
     intersections = _intersections(knots, legs, network.axes)
     blocks = _blocks(segments, intersections, schools, network.axes)
     nodes = {str(i): (float(x), float(y)) for i, (x, y) in enumerate(network.nodes)}
-    return Design(segments, network.axes, nodes, intersections, blocks, params.side), findings
+    design = Design(segments, network.axes, nodes, intersections, blocks, params.side)
+    design, found = with_crossings(design, tables, params.crossings)
+    return design, findings + found
+
+
+def _facing(
+    tables: Mapping[str, gpd.GeoDataFrame], streets: gpd.GeoDataFrame
+) -> tuple[Mapping[str, gpd.GeoDataFrame], list[Finding]]:
+    """Tables whose controls have bearings where they tell which traffic along a line faces them."""
+    if "controls" not in tables:
+        return tables, []
+    controls, found = with_bearings(tables["controls"], streets.geometry.to_numpy())
+    return {**tables, "controls": controls}, found
 
 
 def _none_left(findings: Sequence[Finding]) -> str:

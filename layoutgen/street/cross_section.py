@@ -22,6 +22,9 @@ SideName = Literal["none", "left", "right", "both"]
 #: kind, direction and width of a strip before it is placed
 _Part = tuple[StripKind, int, float]
 
+#: facilities that are a bike lane for traffic in the direction of the lane beside it
+_BIKE_LANES = ("lane", "buffered", "separated")
+
 MOVEMENTS = ("left", "through", "right", "reverse", "merge", "none")
 
 
@@ -152,8 +155,14 @@ def build_section(
         -1: parse_turn_lanes(row.turn_lanes_backward),
     }
     lanes = _lane_counts(row, defaults, turns, findings)
-    parking = _sides(row.parking if row.parking is not None else defaults.parking)
-    wish = _Wish(row, lanes, parking, _sides(row.bike_lane), params)
+    parking = row.parking if row.parking is not None else defaults.parking
+    wish = _Wish(
+        row,
+        lanes,
+        _told_sides(_sides(parking), (row.parking_left, row.parking_right), ("parallel",)),
+        _told_sides(_sides(row.bike_lane), (row.bike_left, row.bike_right), _BIKE_LANES),
+        params,
+    )
     width, source = (sum(edges), "curbs") if edges else _width(wish, defaults)
     wish, lane_ft, shoulder = _fit(wish, width, findings)
     strips = _placed(_strips(wish, side, lane_ft, shoulder), edges)
@@ -194,6 +203,14 @@ def _sides(text: str | None) -> frozenset[str]:
     return {"left": frozenset(["left"]), "right": frozenset(["right"])}.get(
         text or "none", frozenset(["left", "right"]) if text == "both" else frozenset()
     )
+
+
+def _told_sides(
+    usual: frozenset[str], told: tuple[str, str], kinds: Sequence[str]
+) -> frozenset[str]:
+    """Sides with a strip: what is told of a side alone comes before what is told of the street."""
+    pairs = zip(("left", "right"), told, strict=True)
+    return frozenset(name for name, own in pairs if (own in kinds if own else name in usual))
 
 
 def _lane_counts(

@@ -214,13 +214,31 @@ class Intersection:
 
 
 @dataclass(frozen=True)
+class CrossingPoint:
+    """A pedestrian crossing given as a point.
+
+    `station_ft` is a segment station midblock, a leg station at a leg. `markings` says whether it
+    is marked, or the style; `control` what stops the traffic; empty = unknown.
+    """
+
+    crossing_id: str
+    station_ft: float
+    markings: str
+    control: str
+
+
+@dataclass(frozen=True)
 class Block:
-    """A segment between what bounds it: a leg at each end, or None (dead end, mere joint)."""
+    """A segment between what bounds it: a leg at each end, or None (dead end, mere joint).
+
+    `crossings` are the midblock ones, by station.
+    """
 
     segment: Segment
     start_leg: Leg | None
     end_leg: Leg | None
     schools: tuple[tuple[str, float, float], ...] = ()
+    crossings: tuple[CrossingPoint, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -233,6 +251,7 @@ class Design:
         intersections: sorted by id.
         blocks: one per segment, by index.
         driving_side: `right` or `left`.
+        leg_crossings: leg id -> crossings given as points that belong to that leg.
     """
 
     segments: tuple[Segment, ...]
@@ -241,6 +260,7 @@ class Design:
     intersections: tuple[Intersection, ...]
     blocks: tuple[Block, ...]
     driving_side: Side
+    leg_crossings: Mapping[str, tuple[CrossingPoint, ...]] = field(default_factory=dict)
 
     def legs(self) -> tuple[Leg, ...]:
         return tuple(leg for crossing in self.intersections for leg in crossing.legs)

@@ -9,6 +9,7 @@ from typing import Literal
 from layoutgen.config import Params, choice, length
 from layoutgen.street.controls import ControlParams
 from layoutgen.street.cross_section import ClassDefaults, StripParams
+from layoutgen.street.crossing_points import CrossingParams
 from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import Side
 from layoutgen.street.intersection import IntersectionParams
@@ -56,4 +57,5 @@ class StreetParams:
     pocket: PocketParams
     curbs: CurbParams
     ramps: RampParams
+    crossings: CrossingParams
     side: Side
