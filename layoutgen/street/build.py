@@ -89,7 +89,7 @@ def build_design(
     places = {
         leg.leg_id: k.crossing.xy for k, own in zip(knots, drafts, strict=True) for leg in own
     }
-    findings += [replace(f, geometry=shapely.Point(places[f.feature_id])) for f in found]
+    findings += _with_places(found, places)
     intersections = _intersections(knots, legs, network.axes)
     blocks = _blocks(segments, intersections, schools, network.axes)
     nodes = {str(i): (float(x), float(y)) for i, (x, y) in enumerate(network.nodes)}
@@ -106,6 +106,22 @@ def _facing(
         return tables, []
     controls, found = with_bearings(tables["controls"], streets.geometry.to_numpy())
     return {**tables, "controls": controls}, found
+
+
+def _with_places(
+    findings: Sequence[Finding], places: Mapping[str, tuple[float, float]]
+) -> list[Finding]:
+    """Findings about legs with their places; those inside wide intersections as one finding."""
+    placed = [replace(f, geometry=shapely.Point(places[f.feature_id])) for f in findings]
+    inside = [f for f in placed if f.code == "leg_inside"]
+    out = [f for f in placed if f.code != "leg_inside"]
+    if inside:
+        text = f"{len(inside)} legs lie between nodes of one wide intersection: they get no crosswalk"
+        place = shapely.multipoints([f.geometry for f in inside])
+        out.append(
+            replace(inside[0], text=text + " and no stop line", feature_id="", geometry=place)
+        )
+    return out
 
 
 def _none_left(findings: Sequence[Finding]) -> str:

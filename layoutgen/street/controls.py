@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import geopandas as gpd
@@ -27,6 +27,8 @@ CLASS_RANK = {"freeway": 5, "ramp": 4, "arterial": 4, "collector": 3, "local": 2
 
 #: a point this near the axis of a leg lies on it, and leads any leg it merely stands beside
 _ON_AXIS_FT = 3.0
+#: more findings that say the same become one
+_FEW = 5
 _ON_AXIS_LEAD_FT = 1000.0
 
 
@@ -181,7 +183,24 @@ def _from_points(search: _Search, table: gpd.GeoDataFrame) -> list[Finding]:
             findings.append(_unplaced(row, place))
         else:
             findings += _place(search, row, (place.x, place.y))
-    return findings
+    return _grouped(findings)
+
+
+def _grouped(findings: Sequence[Finding]) -> list[Finding]:
+    """Many controls that are far from every intersection as one finding per kind of control."""
+    alike: dict[str, list[Finding]] = defaultdict(list)
+    for f in findings:
+        alike[f.text if f.code == "control_far" else ""].append(f)
+    out = alike.pop("", [])
+    for text, own in alike.items():
+        if len(own) <= _FEW:
+            out += own
+            continue
+        ids = ", ".join(f.feature_id for f in own[:3])
+        said = f"{text}, at {len(own)} places ({ids}, ...)"
+        place = shapely.multipoints([f.geometry for f in own])
+        out.append(replace(own[0], text=said, geometry=place, rows=len(own)))
+    return out
 
 
 def _place(search: _Search, row: Any, xy: tuple[float, float]) -> list[Finding]:

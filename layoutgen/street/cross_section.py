@@ -273,7 +273,12 @@ def _width(wish: _Wish, defaults: ClassDefaults) -> tuple[float, str]:
     usual = defaults.roadway_width_ft if two_way else defaults.roadway_oneway_ft
     if usual and lanes.source == "class default":
         return max(usual, wish.beside_ft + count * wish.params.lane_min_ft), "class default"
-    return count * defaults.lane_width_ft + wish.beside_ft, "class default"
+    strips = count * defaults.lane_width_ft + wish.beside_ft
+    if usual and not row.says_parking:
+        # lanes alone do not tell the width: cars may park beside them as on others of the class
+        more = count - (2 * max(1, defaults.lanes // 2) if two_way else defaults.lanes_oneway)
+        strips = max(strips, usual + more * defaults.lane_width_ft)
+    return strips, "class default"
 
 
 def _fit(wish: _Wish, width: float, findings: list[Finding]) -> tuple[_Wish, float, float]:

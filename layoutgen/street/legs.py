@@ -30,6 +30,9 @@ from layoutgen.street.network import Network
 from layoutgen.street.params import StreetParams
 from layoutgen.street.segments import segment_attributes
 
+#: where curb lines leave less between two nodes, no car stands there: it is one intersection
+_INSIDE_FT = 30.0
+
 #: joined by a pass-through street these do not make an intersection
 _DRIVEWAY_LIKE = ("alley", "path")
 
@@ -285,13 +288,21 @@ def _lay_out(leg: Leg, policy: LegPolicy, params: StreetParams) -> tuple[Leg, li
     layout, dropped = lay_out_leg(
         curb, needs, leg.edges_ft, leg.room_ft, params.intersection.lines_gap_ft
     )
-    text = "the leg is too short for: {}; left out"
+    if not dropped:
+        return replace(leg, layout=layout), []
+    parts = ", ".join(dropped)
+    text = f"the leg is too short for: {parts}; left out"
     fix = "check for a duplicate node or a wrong width; else mark by hand"
-    found = [
-        Finding("leg_too_short", "warning", "intersections", leg.leg_id, text.format(part), fix)
-        for part in dropped
-    ]
-    return replace(leg, layout=layout), found
+    found = Finding("leg_too_short", "warning", "intersections", leg.leg_id, text, fix)
+    if is_inside(leg):
+        found = replace(found, code="leg_inside", severity="notice", fix="")
+    return replace(leg, layout=layout), [found]
+
+
+def is_inside(leg: Leg) -> bool:
+    """Whether a leg is the short piece between two nodes of one wide intersection."""
+    between = 2.0 * (leg.room_ft - leg.layout.curb.farthest(*leg.edges_ft))
+    return leg.room_ft < leg.segment.length_ft - 0.01 and between < _INSIDE_FT
 
 
 def leg_points(legs: Sequence[Leg], axes: Polylines, index: Any, station: Any, offset: Any) -> Any:

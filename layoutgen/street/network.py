@@ -78,6 +78,11 @@ class StreetRow:
     parking_left: str = ""
     parking_right: str = ""
 
+    @property
+    def says_parking(self) -> bool:
+        """Whether the data say anything about parking."""
+        return bool(self.parking or self.parking_left or self.parking_right)
+
     def flipped(self) -> StreetRow:
         """The same street walked the other way."""
         return replace(
