@@ -38,6 +38,7 @@ UNITS: dict[str, tuple[str, float]] = {
     "mil": ("film", 1.0),
     "mph": ("speed", 1.0),
     "km/h": ("speed", 1.0 / 1.609344),
+    "knots": ("speed", 1.852 / 1.609344),
     "s": ("time", 1.0 / 60.0),
     "min": ("time", 1.0),
     "h": ("time", 60.0),

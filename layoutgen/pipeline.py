@@ -91,7 +91,7 @@ def propose_project(sources: Sequence[Path], output: Path, force: bool) -> propo
 def check(project: Project, progress: Progress) -> Layout:
     """Inputs and street model only; the layout has no markings."""
     progress("reading inputs")
-    inputs, found = read_inputs(project.settings.inputs)
+    inputs, found = read_inputs(project.settings.inputs, project.settings.project.driving_side)
     log = FindingLog(list(found))
     progress("building the street model")
     design, found = build_design(

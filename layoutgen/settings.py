@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal
@@ -23,6 +23,7 @@ from layoutgen.markings.exclusions import ExclusionParams, Exclusions
 from layoutgen.markings.marking import Rule, RuleParams
 from layoutgen.street.controls import ControlParams
 from layoutgen.street.cross_section import ClassDefaults
+from layoutgen.street.crossing_points import CrossingParams
 from layoutgen.street.curb_side import StripParams
 from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import Design
@@ -101,6 +102,7 @@ class SettingsBase(Params):
     features: FeatureParams = FeatureParams()
     exclusions: ExclusionParams = ExclusionParams()
     conflation: ConflationParams = ConflationParams()
+    crossing_points: CrossingParams = CrossingParams()
     paint: PaintParams = PaintParams()
     crew: CrewParams = CrewParams()
     jobs: JobParams = JobParams()
@@ -159,6 +161,7 @@ def project_of(raw: Raw, path: Path) -> Project:
         ConfigError: as `load_project`.
     """
     _refuse_unknown_classes(raw)
+    raw = _with_shared_sources(raw)
     table = merge({"defaults": {k: dict(v) for k, v in CLASS_TABLES.items()}}, raw.table)
     settings = validate(settings_model(), raw, table)
     if "streets" not in settings.inputs:
@@ -222,6 +225,7 @@ def street_params(settings: SettingsBase) -> StreetParams:
         settings.curbs,
         settings.curb_ramps,
         settings.conflation,
+        settings.crossing_points,
         settings.project.driving_side,
         settings.districts,
         settings.features,
@@ -231,6 +235,19 @@ def street_params(settings: SettingsBase) -> StreetParams:
 def exclusions_of(design: Design, settings: SettingsBase) -> Exclusions:
     """Areas without markings, with their settings."""
     return Exclusions(design.exclusions, settings.exclusions.shortest_ft)
+
+
+def _with_shared_sources(raw: Raw) -> Raw:
+    """Settings in which a role that shares the file of another names that file itself."""
+    table = merge(raw.table, {})
+    roles = table.get("inputs", {})
+    for spec in roles.values() if isinstance(roles, dict) else ():
+        if not isinstance(spec, dict) or "source" in spec:
+            continue
+        shared = roles.get(spec.get("source_of", ""))
+        if isinstance(shared, dict) and "source" in shared:
+            spec["source"] = shared["source"]
+    return replace(raw, table=table)
 
 
 def _default_output(settings: SettingsBase, path: Path) -> SettingsBase:

@@ -44,6 +44,7 @@ class Scene:
     schools: Sequence[Row] = ()
     intersections: Sequence[Row] = ()
     curbs: Sequence[Row] = ()
+    crossing_points: Sequence[Row] = ()
     curb_ramps: Sequence[Row] = ()
     more: Mapping[str, Sequence[Row]] = field(default_factory=dict)
     bike_facilities: Sequence[Row] = ()
@@ -58,6 +59,7 @@ class Scene:
             "schools": self.schools,
             "intersections": self.intersections,
             "curbs": self.curbs,
+            "crossing_points": self.crossing_points,
             "curb_ramps": self.curb_ramps,
             "bike_facilities": self.bike_facilities,
             "parking": self.parking,

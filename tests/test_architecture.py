@@ -32,6 +32,7 @@ ORDER = [
     {"gis.names"},
     {"gis.clean"},
     {"gis.read"},
+    {"gis.derive"},
     {"gis.plane"},
     {"config"},
     {"geometry", "gis.schema", "gis.roles"},

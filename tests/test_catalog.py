@@ -51,6 +51,7 @@ def test_layers_and_roles() -> None:
         "streets",
         "intersections",
         "controls",
+        "crossing_points",
         "schools",
         "bike_facilities",
         "parking",

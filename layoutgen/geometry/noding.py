@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,26 +18,63 @@ from layoutgen.geometry.polyline import Floats, Ints, Polylines
 _GRID_FT = 0.01
 
 
-def shared_vertices(lines: Polylines) -> tuple[Ints, Floats]:
-    """(line, station) of every interior vertex that another line, or the same one again, passes."""
+@dataclass(frozen=True)
+class Levels:
+    """Grade levels of n lines.
+
+    Attributes:
+        ends: (2n,) level of the first and last point of each line, interleaved.
+        inside: (n,) level of the inside of each line.
+        tied: (2n,) ends of lines that have a level as a whole: they meet whatever they share a
+            point with (the deck of a bridge and the street it lands on).
+    """
+
+    ends: NDArray[np.int64]
+    inside: NDArray[np.int64]
+    tied: NDArray[np.bool_]
+
+    @staticmethod
+    def ground(n: int) -> Levels:
+        """All on one level."""
+        return Levels(
+            np.zeros(2 * n, dtype=np.int64),
+            np.zeros(n, dtype=np.int64),
+            np.zeros(2 * n, dtype=bool),
+        )
+
+
+def shared_vertices(
+    lines: Polylines, levels: Levels | None = None
+) -> tuple[Ints, Floats, NDArray[np.bool_]]:
+    """(line, station, does it meet?) of interior vertices that another line, or the same, passes.
+
+    It meets what is there on its own level, and ends that are tied.
+    """
+    levels = levels or Levels.ground(len(lines))
     owner = np.repeat(np.arange(len(lines)), np.diff(lines.first))
+    ends = np.column_stack([lines.first[:-1], lines.first[1:] - 1]).ravel()
+    is_end = np.zeros(len(owner), dtype=bool)
+    is_end[ends] = True
+    level = levels.inside[owner]
+    level[ends] = levels.ends
     grid = np.round(lines.xy / _GRID_FT).astype(np.int64)
     _, key, count = np.unique(grid, axis=0, return_inverse=True, return_counts=True)
-    is_end = np.zeros(len(owner), dtype=bool)
-    is_end[lines.first[:-1]] = is_end[lines.first[1:] - 1] = True
-    hit = (count[key.ravel()] > 1) & ~is_end
-    return owner[hit].astype(np.int64), lines.run[hit]
+    key = key.ravel()
+    pair = np.column_stack([key, level])
+    _, own, alike = np.unique(pair, axis=0, return_inverse=True, return_counts=True)
+    is_tied = np.zeros(len(count), dtype=bool)
+    is_tied[key[ends][levels.tied]] = True
+    hit = (count[key] > 1) & ~is_end
+    meets = (alike[own.ravel()] > 1) | is_tied[key]
+    return owner[hit].astype(np.int64), lines.run[hit], meets[hit]
 
 
-def touched(
-    lines: Polylines, levels: NDArray[np.int64], line_level: NDArray[np.int64], tolerance: float
-) -> tuple[Ints, Floats]:
+def touched(lines: Polylines, levels: Levels, tolerance: float) -> tuple[Ints, Floats]:
     """(line, station) where an end of some other line lies on the inside of a line.
 
     Args:
         lines: the lines.
-        levels: (2n,) grade level of the first and last point of each line, interleaved.
-        line_level: (n,) grade level of the inside of each line.
+        levels: their grade levels.
         tolerance: how far an end may miss the line.
     """
     tolerance = max(tolerance, _GRID_FT)
@@ -44,7 +82,9 @@ def touched(
     ends = end_points(lines)
     tree = shapely.STRtree(shapes)
     at_end, line = tree.query(shapely.points(ends), predicate="dwithin", distance=tolerance)
-    other = (at_end // 2 != line) & (levels[at_end] == line_level[line])
+    landed = landing(ends, levels.ends, levels.tied, tolerance)
+    meets = (levels.ends[at_end] == levels.inside[line]) | (landed[at_end] == levels.inside[line])
+    other = (at_end // 2 != line) & meets
     at_end, line = at_end[other], line[other]
     station = shapely.line_locate_point(shapes[line], shapely.points(ends[at_end]))
     inside = (station > tolerance) & (station < lines.lengths[line] - tolerance)
@@ -70,11 +110,30 @@ def split(lines: Polylines, line: Ints, station: Floats) -> tuple[NDArray[np.obj
     return lines.pieces(cut_line, cut_at, stop), cut_line.astype(np.int64)
 
 
-def cluster(points: Floats, levels: NDArray[np.int64], tolerance: float) -> tuple[Ints, Floats]:
+def landing(
+    points: Floats, levels: NDArray[np.int64], tied: NDArray[np.bool_], tolerance: float
+) -> NDArray[np.int64]:
+    """Level on which every end may meet others nearby: the ground, where a tied one stops.
+
+    A deck of two lines has its joint in the air; only the ends of the whole deck are on the ground.
+    """
+    pairs = cKDTree(points).query_pairs(max(tolerance, _GRID_FT), output_type="ndarray")
+    pairs = pairs[levels[pairs[:, 0]] == levels[pairs[:, 1]]]
+    goes_on = np.zeros(len(points), dtype=bool)
+    goes_on[pairs.ravel()] = True
+    return np.where(tied & ~goes_on, 0, levels)
+
+
+def cluster(
+    points: Floats,
+    levels: NDArray[np.int64],
+    tolerance: float,
+    tied: NDArray[np.bool_] | None = None,
+) -> tuple[Ints, Floats]:
     """Node of every end point, and the place of every node (mean of its distinct points).
 
-    Ends of different grade levels never share a node. Nodes are numbered by place, not by the
-    order of the input.
+    Ends of different grade levels never share a node, unless one of them is tied and they are the
+    same point. Nodes are numbered by place, not by the order of the input.
     """
     cells = np.round(points / _GRID_FT).astype(np.int64)
     grid, key = np.unique(cells, axis=0, return_inverse=True)
@@ -82,8 +141,12 @@ def cluster(points: Floats, levels: NDArray[np.int64], tolerance: float) -> tupl
     # cut ends of one vertex differ by rounding, so they must meet at tolerance 0 too
     tolerance = max(tolerance, _GRID_FT)
     pairs = cKDTree(points).query_pairs(tolerance, output_type="ndarray")
-    pairs = pairs[levels[pairs[:, 0]] == levels[pairs[:, 1]]]
+    a, b = pairs[:, 0], pairs[:, 1]
     n = len(points)
+    tied = np.zeros(n, dtype=bool) if tied is None else tied
+    level = landing(points, levels, tied, tolerance)
+    same_place = key.ravel()[a] == key.ravel()[b]
+    pairs = pairs[(level[a] == level[b]) | (same_place & (tied[a] | tied[b]))]
     same = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
     _, label = connected_components(same, directed=False)
     distinct = np.unique(np.column_stack([label, key.ravel()]), axis=0)

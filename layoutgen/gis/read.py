@@ -11,6 +11,7 @@ import re
 import warnings
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
@@ -24,17 +25,19 @@ import shapely
 
 from layoutgen.config import UNITS, Params, Where, choice, nearest, where
 from layoutgen.errors import Finding, InputError
+from layoutgen.gis.derive import ColumnRule, asked_columns, with_columns
 from layoutgen.gis.plane import center_of, check_crs, parse_crs, to_plane, working_plane
 from layoutgen.gis.roles import ROLES, Field, Role, role
 
 #: GDAL keeps OSM node ids in a table that must be sorted; many extracts are not
 _GDAL_OPTIONS = {"OSM_USE_CUSTOM_INDEXING": "NO"}
-_NUMBER = re.compile(r"^\s*([-+]?[0-9]*\.?[0-9]+)\s*(mph|km/h|kmh|ft|m|cm|in|')?\s*$")
+_NUMBER = re.compile(r"^\s*([-+]?[0-9]*\.?[0-9]+)\s*(mph|km/h|kmh|kph|knots|ft|m|cm|in|')?\s*$")
+_FEET_INCHES = re.compile(r"""^\s*([0-9]+)'\s*([0-9]*\.?[0-9]+)(?:"|\'\')\s*$""")
 _FIELD_UNIT = {"_ft": ("ft", "length"), "_mph": ("mph", "speed")}
 #: one pair of an HSTORE text as GDAL writes it; quotes and backslashes inside are escaped
 _TAG = re.compile(r'"((?:[^"\\]|\\.)*)"=>"((?:[^"\\]|\\.)*)"')
 #: numbers that may be negative; elsewhere -1, -9999 and the like stand for "unknown"
-_SIGNED = ("bearing_deg", "level_from", "level_to")
+_SIGNED = ("bearing_deg", "level", "level_from", "level_to")
 #: beyond these a number is no measure of a street
 _MOST = {
     "lanes": 20,
@@ -54,13 +57,21 @@ class InputParams(Params):
     """`[inputs.<role>]`: where a role comes from and how its columns read."""
 
     source: str = choice(..., source="design", text="file or folder, relative to this file")
+    source_of: str = choice(
+        "", source="design", text="without a source of its own: the role whose file is read"
+    )
     layer: str = choice("", source="design", text="layer, where the file has several that fit")
     crs: str = choice("", source="design", text="CRS of a file that names none, e.g. EPSG:2264")
+    columns: dict[str, list[ColumnRule]] = choice(
+        {}, source="design", text="new column = rules {take or value, when}; the first that fits"
+    )
     fields: dict[str, str | list[str]] = choice(
         {}, source="design", text="our field = their column (a list is joined with blanks)"
     )
     values: dict[str, dict[str, str | int | float | bool]] = choice(
-        {}, source="design", text="our field -> their code = our value; empty = unknown"
+        {},
+        source="design",
+        text="our field -> their code (may hold * and ?) = our value; empty = unknown",
     )
     units: dict[str, str] = choice(
         {}, source="design", text="our field = unit of their plain numbers, e.g. m or km/h"
@@ -89,8 +100,14 @@ class Inputs:
     files: Mapping[str, str]
 
 
-def read_inputs(specs: Mapping[str, InputParams]) -> tuple[Inputs, list[Finding]]:
+def read_inputs(
+    specs: Mapping[str, InputParams], side: str = "right"
+) -> tuple[Inputs, list[Finding]]:
     """Read every role and bring all to one working plane, centred on the streets.
+
+    Args:
+        specs: role -> where it comes from and how it reads.
+        side: driving side, which rules of columns may ask for.
 
     Raises:
         InputError: a file is missing, unreadable, has no CRS or lacks a mapped column.
@@ -103,7 +120,7 @@ def read_inputs(specs: Mapping[str, InputParams]) -> tuple[Inputs, list[Finding]
             continue
         raw = read_source(specs[known.name], known)
         rows[known.name] = len(raw)
-        tables[known.name], found = map_fields(raw, specs[known.name], known)
+        tables[known.name], found = map_fields(raw, specs[known.name], known, side)
         findings += found
         if known.geometry:
             findings += check_crs(tables[known.name], _label(specs[known.name], known))
@@ -168,13 +185,14 @@ def column_types(path: Path, layer: str) -> dict[str, str]:
 
 
 def map_fields(
-    raw: gpd.GeoDataFrame, spec: InputParams, known: Role
+    raw: gpd.GeoDataFrame, spec: InputParams, known: Role, side: str = "right"
 ) -> tuple[gpd.GeoDataFrame, list[Finding]]:
     """Table with our fields; codes translated, numbers parsed, unknown codes reported.
 
     Raises:
         InputError: a mapped column is not in the file.
     """
+    raw = _with_made(raw, spec, known, side)
     kept, findings = _filter(raw, spec, known)
     label = f"inputs.{known.name}"
     _check_names(spec, known, label)
@@ -269,7 +287,7 @@ def _asked_columns(spec: InputParams, known: Role) -> set[str]:
     """Every column that a role may read: our own field names, mapped ones and those of `where`."""
     mapped = [[v] if isinstance(v, str) else v for v in spec.fields.values()]
     ours = {fld.name for fld in known.fields}
-    return ours.union(*mapped, spec.where)
+    return ours.union(*mapped, spec.where, asked_columns(spec.columns)) - set(spec.columns)
 
 
 def _with_tags(table: gpd.GeoDataFrame, asked: set[str]) -> gpd.GeoDataFrame:
@@ -293,6 +311,16 @@ def _with_tags(table: gpd.GeoDataFrame, asked: set[str]) -> gpd.GeoDataFrame:
 def _unescape(text: str) -> str:
     """A key or value as it is in OSM: GDAL writes a backslash before quotes and backslashes."""
     return re.sub(r"\\(.)", r"\1", text)
+
+
+def _with_made(
+    raw: gpd.GeoDataFrame, spec: InputParams, known: Role, side: str
+) -> gpd.GeoDataFrame:
+    """The rows with the columns that rules make."""
+    for name in sorted(asked_columns(spec.columns)):
+        if name not in raw.columns and "other_tags" not in raw.columns:
+            raise InputError(_no_column(f"inputs.{known.name}.columns", name, raw, spec))
+    return raw.assign(**with_columns(raw, spec.columns, _text, side)) if spec.columns else raw
 
 
 def _filter(
@@ -365,7 +393,7 @@ def _convert(
         return None, []
     codes = {_text(k).casefold(): _text(v) for k, v in spec.values.get(fld.name, {}).items()}
     texts = column.map(_text)
-    distinct = {text: codes.get(text.casefold(), text) for text in texts.unique()}
+    distinct = {text: _meaning(text, codes) for text in texts.unique()}
     parsed: dict[str, Any] = {}
     bad: list[str] = []
     for text, ours in distinct.items():
@@ -376,6 +404,16 @@ def _convert(
     found = [_unknown_code(code, int((texts == code).sum()), fld, known) for code in sorted(bad)]
     values = np.array([parsed[text] for text in texts], dtype=object)
     return values, found
+
+
+def _meaning(text: str, codes: Mapping[str, str]) -> str:
+    """Our value of a code: as listed, else by the first pattern that fits, else as it is."""
+    low = text.casefold()
+    if low in codes:
+        return codes[low]
+    fits = (ours for code, ours in codes.items() if any(sign in code for sign in "*?")
+            and fnmatchcase(low, code))  # fmt: skip
+    return next(fits, text) if text else text
 
 
 def _constant(fld: Field, spec: InputParams, label: str, rows: int) -> Any:
@@ -412,12 +450,17 @@ def _parse(text: str, fld: Field, unit: str) -> tuple[Any, bool]:
 
 
 def _parse_number(text: str, fld: Field, unit: str) -> tuple[Any, bool]:
+    feet = _FEET_INCHES.match(text)
+    if feet and fld.name.endswith("_ft"):
+        text = f"{float(feet.group(1)) + float(feet.group(2)) / 12.0:.6f} ft"
     match = _NUMBER.match(text)
     if match is None:
         return None, False
     value = float(match.group(1))
     own, _ = next((u for end, u in _FIELD_UNIT.items() if fld.name.endswith(end)), ("", ""))
-    given = {"'": "ft", "kmh": "km/h"}.get(match.group(2) or "", match.group(2) or "") or unit
+    given = {"'": "ft", "kmh": "km/h", "kph": "km/h"}.get(
+        match.group(2) or "", match.group(2) or ""
+    ) or unit
     if own and given:
         value *= UNITS[given][1] / UNITS[own][1] if given in UNITS else 1.0
     if (value < 0 and fld.name not in _SIGNED) or abs(value) > _MOST.get(fld.name, math.inf):

@@ -43,6 +43,11 @@ class Role:
 STREET_CLASSES = ("freeway", "ramp", "arterial", "collector", "local", "alley", "path")
 SIDES = ("none", "left", "right", "both")
 FACILITIES = ("lane", "buffered", "separated", "shared", "contraflow", "path", "none")
+BIKE_SIDES = ("none", "lane", "buffered", "separated", "shared", "contraflow")
+PARKING_SIDES = ("none", "parallel", "angle")
+#: of a pedestrian crossing: whether it is marked, or the style of the marking
+MARKED = (*("marked", "unmarked", "transverse_lines", "longitudinal_bars", "ladder", "bar_pairs"),)
+CROSSING_CONTROLS = ("signal", "stop", "yield", "none")
 CONTROLS = ("signal", "all_way_stop", "two_way_stop", "stop", "yield", "none")
 _POLYGONS = ("Polygon", "MultiPolygon")
 #: of a table that is joined to the streets by their id
@@ -71,13 +76,21 @@ ROLES: tuple[Role, ...] = (
             Field("speed_mph", "real", "posted speed"),
             Field("parking", "choice", "parallel parking lane", SIDES),
             Field("bike_lane", "choice", "marked bike lane", SIDES),
+            Field("bike_left", "choice", "bike facility on the left side", BIKE_SIDES),
+            Field("bike_right", "choice", "bike facility on the right side", BIKE_SIDES),
+            Field("parking_left", "choice", "parking on the left side", PARKING_SIDES),
+            Field("parking_right", "choice", "parking on the right side", PARKING_SIDES),
             Field("center_turn_lane", "yes_no", "two-way left-turn lane"),
             Field("divided", "yes_no", "one line, but a raised median parts its two directions"),
             Field("median_ft", "real", "width of that median"),
+            Field("turn_lanes", "text", "lanes of a one-way street, in its direction of travel"),
             Field("turn_lanes_forward", "text", "lanes left to right, e.g. left|through|right"),
             Field("turn_lanes_backward", "text", "the same, against the digitised direction"),
             Field("level_from", "integer", "grade level at the first point"),
             Field("level_to", "integer", "grade level at the last point"),
+            Field("level", "integer", "grade level of the inside; its ends tie to what they meet"),
+            Field("bridge", "yes_no", "a bridge: one level up, where no level is given"),
+            Field("tunnel", "yes_no", "a tunnel: one level down, where no level is given"),
             Field("surface", "choice", "unpaved streets get no markings", ("paved", "unpaved")),
             Field("roundabout", "yes_no", "part of a circulatory roadway"),
             Field("status", "choice", "closed streets are left out", ("open", "closed")),
@@ -108,6 +121,23 @@ ROLES: tuple[Role, ...] = (
                 ("signal", "stop", "all_way_stop", "yield"),
             ),
             Field("bearing_deg", "real", "travel direction of the traffic that faces it"),
+            Field(
+                "faces",
+                "choice",
+                "of a point on a street line: traffic that faces it, along the line as digitised",
+                ("forward", "backward", "both"),
+            ),
+        ),
+    ),
+    Role(
+        "crossing_points",
+        ("Point", "MultiPoint"),
+        False,
+        "Pedestrian crossings as points on the street lines, at intersections and midblock.",
+        (
+            Field("crossing_id", "text", "stable id"),
+            Field("markings", "choice", "whether it is marked, or the style", MARKED),
+            Field("control", "choice", "what stops the traffic there", CROSSING_CONTROLS),
         ),
     ),
     Role(

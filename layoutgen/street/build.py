@@ -20,10 +20,12 @@ from layoutgen.street import facilities, parking
 from layoutgen.street.areas import Area, read_areas
 from layoutgen.street.conflation import Account
 from layoutgen.street.controls import assign_controls
+from layoutgen.street.crossing_points import with_crossings
 from layoutgen.street.curbs import curb_lines, measure_edges
 from layoutgen.street.design import Block, Design, Intersection, Leg, Segment, Strip
 from layoutgen.street.districts import labels_at, left_out, read_districts, with_districts
 from layoutgen.street.ends import ends_by_node
+from layoutgen.street.facing import with_bearings
 from layoutgen.street.features import with_features
 from layoutgen.street.intersection import LegPolicy, intersection_areas
 from layoutgen.street.joined import join_tables
@@ -78,6 +80,8 @@ def build_design(
     ends = ends_by_node(segments, network, params.intersection)
     junctions = junctions_of(ends, params.intersection, params.side)
     crossings = [crossing_of(j) for j in junctions]
+    tables, found = _facing(tables, cleaned)
+    findings += found
     controls, found = assign_controls(crossings, tables, params.controls, params.side)
     findings += found
     names, found = name_crossings(crossings, [j.ends for j in junctions], controls, tables, params)
@@ -106,8 +110,10 @@ def build_design(
     blocks = tuple(replace(b, inside=True) if b.segment.index in inside else b for b in blocks)
     nodes = {str(i): (float(x), float(y)) for i, (x, y) in enumerate(network.nodes)}
     design = Design(segments, network.axes, nodes, intersections, blocks, params.side)
+    design, found = with_crossings(design, tables, params.crossings)
+    findings += found + left_out(design, cleaned)
     exclusions, found = _exclusions(tables)
-    return replace(design, exclusions=exclusions), findings + found + left_out(design, cleaned)
+    return replace(design, exclusions=exclusions), findings + found
 
 
 def _drafts(
@@ -151,6 +157,16 @@ def _exclusions(
     if "exclusions" not in tables:
         return (), []
     return read_areas(tables["exclusions"], "exclusions", ("exclusion_id", "reason"))
+
+
+def _facing(
+    tables: Mapping[str, gpd.GeoDataFrame], streets: gpd.GeoDataFrame
+) -> tuple[Mapping[str, gpd.GeoDataFrame], list[Finding]]:
+    """Tables whose controls have bearings where they tell which traffic along a line faces them."""
+    if "controls" not in tables:
+        return tables, []
+    controls, found = with_bearings(tables["controls"], streets.geometry.to_numpy())
+    return {**tables, "controls": controls}, found
 
 
 def _none_left(findings: Sequence[Finding]) -> str:

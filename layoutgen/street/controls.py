@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import geopandas as gpd
@@ -28,6 +28,8 @@ CLASS_RANK = {"freeway": 5, "ramp": 4, "arterial": 4, "collector": 3, "local": 2
 
 #: a point this near the axis of a leg lies on it, and leads any leg it merely stands beside
 _ON_AXIS_FT = 3.0
+#: more findings that say the same become one
+_FEW = 5
 _ON_AXIS_LEAD_FT = 1000.0
 
 
@@ -207,7 +209,24 @@ def _from_points(search: _Search, table: gpd.GeoDataFrame) -> list[Finding]:
             findings.append(_unplaced(row, place))
         else:
             findings += _place(search, row, (place.x, place.y))
-    return findings
+    return _grouped(findings)
+
+
+def _grouped(findings: Sequence[Finding]) -> list[Finding]:
+    """Many controls that are far from every intersection as one finding per kind of control."""
+    alike: dict[str, list[Finding]] = defaultdict(list)
+    for f in findings:
+        alike[f.text if f.code == "control_far" else ""].append(f)
+    out = alike.pop("", [])
+    for text, own in alike.items():
+        if len(own) <= _FEW:
+            out += own
+            continue
+        ids = ", ".join(f.feature_id for f in own[:3])
+        said = f"{text}, at {len(own)} places ({ids}, ...)"
+        place = shapely.multipoints([f.geometry for f in own])
+        out.append(replace(own[0], text=said, geometry=place, rows=len(own)))
+    return out
 
 
 def _place(search: _Search, row: Any, xy: tuple[float, float]) -> list[Finding]:
@@ -218,22 +237,35 @@ def _place(search: _Search, row: Any, xy: tuple[float, float]) -> list[Finding]:
     if not near:
         return [_far(row, xy)]
     if kind in ("signal", "all_way_stop"):
-        for leg, arm in enumerate(search.crossings[near[0]].arms):
+        best = _best_approach(search, row, xy, near) if _told(row) else (0.0, 0, 0)
+        # a point on the line of the approach it stops is for the crossing ahead, not the nearest
+        ahead = best[1] if best[0] <= -_ON_AXIS_LEAD_FT / 2 else near[0]
+        for leg, arm in enumerate(search.crossings[ahead].arms):
             if arm.has_approach:
-                search.found[near[0]].give(
-                    leg, "signal" if kind == "signal" else "stop", "controls"
-                )
+                search.found[ahead].give(leg, "signal" if kind == "signal" else "stop", "controls")
         return []
+    best = _best_approach(search, row, xy, near)
+    if not math.isfinite(best[0]):
+        return [_no_approach(row, xy)]
+    search.found[best[1]].give(best[2], kind, "controls")
+    return []
+
+
+def _best_approach(
+    search: _Search, row: Any, xy: tuple[float, float], near: Sequence[int]
+) -> tuple[float, int, int]:
+    """(misfit, crossing, leg) of the approach that a point fits best."""
     fits = (
         (_misfit(search.crossings[k], leg, xy, row, search.side), k, leg)
         for k in near[:3]
         for leg in range(len(search.crossings[k].arms))
     )
-    best = min(fits, default=(math.inf, 0, 0))
-    if not math.isfinite(best[0]):
-        return [_no_approach(row, xy)]
-    search.found[best[1]].give(best[2], kind, "controls")
-    return []
+    return min(fits, default=(math.inf, 0, 0))
+
+
+def _told(row: Any) -> bool:
+    """Whether the data say which traffic faces a control."""
+    return row["bearing_deg"] is not None and row["bearing_deg"] == row["bearing_deg"]
 
 
 def _misfit(crossing: Crossing, leg: int, xy: tuple[float, float], row: Any, side: str) -> float:
@@ -242,10 +274,9 @@ def _misfit(crossing: Crossing, leg: int, xy: tuple[float, float], row: Any, sid
     if not arm.has_approach:
         return float(np.inf)
     turn = 0.0
-    bearing = row["bearing_deg"]
-    if bearing is not None and bearing == bearing:
+    if _told(row):
         inbound = (arm.bearing_deg + 180.0) % 360.0
-        turn = abs((float(bearing) - inbound + 180.0) % 360.0 - 180.0)
+        turn = abs((float(row["bearing_deg"]) - inbound + 180.0) % 360.0 - 180.0)
         if turn > 60.0:
             return float(np.inf)
     angle = np.radians(arm.bearing_deg)

@@ -276,7 +276,12 @@ def _default_width(wish: _Wish, defaults: ClassDefaults) -> float:
         usual = defaults.roadway_divided_ft
     if usual and lanes.source == DEFAULT:
         return max(usual, wish.beside_ft + count * wish.params.lane_min_ft)
-    return count * defaults.lane_width_ft + wish.beside_ft
+    strips = count * defaults.lane_width_ft + wish.beside_ft
+    if usual and not row.says_parking:
+        # lanes alone do not tell the width: cars may park beside them as on others of the class
+        more = count - (2 * max(1, defaults.lanes // 2) if two_way else defaults.lanes_oneway)
+        strips = max(strips, usual + more * defaults.lane_width_ft)
+    return strips
 
 
 def _fit(wish: _Wish, width: float, findings: list[Finding]) -> tuple[_Wish, float, float]:

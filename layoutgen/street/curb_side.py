@@ -147,15 +147,21 @@ def curb_sides(row: StreetRow, usual: str, speed_mph: float) -> tuple[CurbSide, 
 
 
 def _parking(row: StreetRow, name: str, usual: str) -> str:
-    own = row.parking_left if name == "left" else row.parking_right
-    offers = {"parking": own or None, ATTRIBUTE: _on(row.parking, name, "parallel")}
+    offers = _offers(row, f"parking_{name}", "parking", _on(row.parking, name, "parallel"))
     return PARKING.best({**offers, DEFAULT: _on(usual, name, "parallel")})[0]
 
 
 def _bike(row: StreetRow, name: str) -> str:
-    own = row.bike_left if name == "left" else row.bike_right
-    offers = {"bike_facilities": own or None, ATTRIBUTE: _on(row.bike_lane, name, "lane")}
+    offers = _offers(row, f"bike_{name}", "bike_facilities", _on(row.bike_lane, name, "lane"))
     return BIKE.best({**offers, "none": "none"})[0]
+
+
+def _offers(row: StreetRow, field: str, layer: str, of_street: str | None) -> dict[str, str | None]:
+    """What a layer and the street itself say of one side; a word for the side alone comes first."""
+    own = str(getattr(row, field)) or None
+    if field in row.layered:
+        return {layer: own, ATTRIBUTE: of_street}
+    return {layer: None, ATTRIBUTE: own or of_street}
 
 
 def _on(sides: str | None, name: str, kind: str) -> str | None:

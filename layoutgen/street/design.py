@@ -276,11 +276,26 @@ class Intersection:
 
 
 @dataclass(frozen=True)
+class CrossingPoint:
+    """A pedestrian crossing given as a point.
+
+    `station_ft` is a segment station midblock, a leg station at a leg. `markings` says whether it
+    is marked, or the style; `control` what stops the traffic; empty = unknown.
+    """
+
+    crossing_id: str
+    station_ft: float
+    markings: str
+    control: str
+
+
+@dataclass(frozen=True)
 class Block:
     """A segment between what bounds it: a leg at each end, or None (dead end, mere joint).
 
     `inside` = it runs between the nodes of one intersection; lines stop outside of it. `before` and
     `after` are the strips of the one segment that goes on beyond a joint, seen along this segment.
+    `crossings` are the midblock ones, by station.
     """
 
     segment: Segment
@@ -290,6 +305,7 @@ class Block:
     inside: bool = False
     before: tuple[Strip, ...] = ()
     after: tuple[Strip, ...] = ()
+    crossings: tuple[CrossingPoint, ...] = ()
 
     @property
     def rail_crossings(self) -> tuple[RailCrossing, ...]:
@@ -313,6 +329,7 @@ class Design:
         blocks: one per segment, by index.
         driving_side: `right` or `left`.
         exclusions: areas in which nothing is marked.
+        leg_crossings: leg id -> crossings given as points that belong to that leg.
     """
 
     segments: tuple[Segment, ...]
@@ -322,6 +339,7 @@ class Design:
     blocks: tuple[Block, ...]
     driving_side: Side
     exclusions: tuple[Area, ...] = ()
+    leg_crossings: Mapping[str, tuple[CrossingPoint, ...]] = field(default_factory=dict)
 
     def legs(self) -> tuple[Leg, ...]:
         return tuple(leg for crossing in self.intersections for leg in crossing.legs)

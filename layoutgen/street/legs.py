@@ -244,13 +244,12 @@ def _lay_out(leg: Leg, policy: LegPolicy, params: StreetParams) -> tuple[Leg, li
         curb = leg.crossing.moved(-(needs.crosswalk_setback_ft + needs.crosswalk_ft / 2))
     room = Room(leg.edges_ft, leg.room_ft, leg.circular)
     layout, dropped = lay_out_leg(curb, needs, room, params.intersection.lines_gap_ft)
-    text = "the leg is too short for: {}; left out"
+    if not dropped:
+        return replace(leg, layout=layout), []
+    text = f"the leg is too short for: {', '.join(dropped)}; left out"
     fix = "check for a duplicate node or a wrong width; else mark by hand"
-    found = [
-        Finding("leg_too_short", "warning", "intersections", leg.leg_id, text.format(part), fix)
-        for part in dropped
-    ]
-    return replace(leg, layout=layout), found
+    found = Finding("leg_too_short", "warning", "intersections", leg.leg_id, text, fix)
+    return replace(leg, layout=layout), [found]
 
 
 def leg_points(legs: Sequence[Leg], axes: Polylines, index: Any, station: Any, offset: Any) -> Any:

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from layoutgen.config import Params, length
 from layoutgen.errors import Finding
 from layoutgen.geometry.noding import (
+    Levels,
     cluster,
     end_points,
     move_ends,
@@ -31,6 +32,12 @@ from layoutgen.street.joined import TABLED
 from layoutgen.street.precedence import ATTRIBUTE, TABLE
 
 _FLIP_SIDE = {"left": "right", "right": "left"}
+_OTHER_SIDE = {
+    "bike_left": "bike_right",
+    "bike_right": "bike_left",
+    "parking_left": "parking_right",
+    "parking_right": "parking_left",
+}
 _FLIP_WAY = {"forward": "backward", "backward": "forward"}
 #: shorter pieces arise only from snapping and carry nothing
 _MIN_PIECE_FT = 0.5
@@ -75,16 +82,26 @@ class StreetRow:
     levels: tuple[int, int]
     paved: bool
     roundabout: bool
-    #: what layers of their own say of each side; empty where they say nothing
+    #: grade level of the inside, and which ends meet whatever they share a point with
+    inside: int = 0
+    tied: tuple[bool, bool] = (False, False)
+    #: what is said of each side alone; empty where nothing is
     bike_left: str = ""
     bike_right: str = ""
     parking_left: str = ""
     parking_right: str = ""
+    #: which values come from joined tables, which sides from layers of their own
     tabled: frozenset[str] = frozenset()
+    layered: frozenset[str] = frozenset()
 
     def source(self, value: str) -> str:
         """Where a value of the row came from (`precedence`): a joined table, or the line itself."""
         return TABLE if value in self.tabled else ATTRIBUTE
+
+    @property
+    def says_parking(self) -> bool:
+        """Whether the data say anything about parking."""
+        return bool(self.parking or self.parking_left or self.parking_right)
 
     def flipped(self) -> StreetRow:
         """The same street walked the other way."""
@@ -98,16 +115,19 @@ class StreetRow:
             turn_lanes_forward=self.turn_lanes_backward,
             turn_lanes_backward=self.turn_lanes_forward,
             levels=(self.levels[1], self.levels[0]),
+            tied=(self.tied[1], self.tied[0]),
             bike_left=self.bike_right,
             bike_right=self.bike_left,
             parking_left=self.parking_right,
             parking_right=self.parking_left,
+            layered=frozenset(_OTHER_SIDE[name] for name in self.layered),
         )
 
     def alike(self, other: StreetRow) -> bool:
         """Whether two consecutive pieces differ in nothing that a layout depends on."""
-        blank = {"segment_id": "", "source_ids": (), "levels": (0, 0), "tabled": frozenset()}
-        return replace(self, **blank) == replace(other, **blank)  # type: ignore[arg-type]
+        blank: dict[str, Any] = {"segment_id": "", "source_ids": (), "levels": (0, 0)}
+        blank |= {"inside": 0, "tied": (False, False), "tabled": frozenset()}
+        return replace(self, **blank) == replace(other, **blank)
 
 
 @dataclass(frozen=True)
@@ -131,12 +151,13 @@ class Network:
 
 def build_network(table: gpd.GeoDataFrame, params: NetworkParams) -> tuple[Network, list[Finding]]:
     """Network of cleaned street lines (see `gis.clean`); feet on the working plane."""
-    rows = [_street_row(record) for record in _records(table)]
+    records = _records(table)
+    rows = [_street_row(record) for record in records]
     lines = Polylines.from_lines(table.geometry.to_numpy())
     pieces, parent, findings = _split_lines(lines, rows, params.snap_ft)
     own = piece_rows(rows, pieces, parent)
     shapes, ends, nodes, found = _snap(pieces, own, params.snap_ft)
-    findings += found
+    findings += found + _both_ways(records)
     keep = shapely.length(shapes) >= _MIN_PIECE_FT
     own = [row for row, kept in zip(own, keep, strict=True) if kept]
     joined = _join(own, shapes[keep], ends[keep])
@@ -153,7 +174,38 @@ def _records(table: gpd.GeoDataFrame) -> list[dict[str, Any]]:
     ]
 
 
+def _both_ways(records: Sequence[dict[str, Any]]) -> list[Finding]:
+    """One finding about turn lanes that do not say for which direction of a two-way street."""
+    ids = [
+        str(r["source_id"]) for r in records if r["turn_lanes"] and r["oneway"] in (None, "both")
+    ]
+    if not ids:
+        return []
+    text = (
+        f"turn_lanes on two-way streets: {len(ids)} rows do not say for which direction; not used"
+    )
+    fix = "use turn_lanes_forward and turn_lanes_backward there"
+    return [Finding("turn_lanes_two_way", "warning", "streets", ids[0], text, fix)]
+
+
+def _turn_lanes(row: dict[str, Any], way: str) -> str:
+    """Turn lanes of one direction: said so, or those of a one-way street that runs that way."""
+    own = row["turn_lanes_" + way]
+    return own or (row["turn_lanes"] if row["oneway"] == way else "") or ""
+
+
+def _level(row: dict[str, Any]) -> int | None:
+    """Grade level of the line as a whole, where it is known."""
+    if row["level"] is not None:
+        return int(row["level"])
+    return 1 if row["bridge"] else -1 if row["tunnel"] else None
+
+
 def _street_row(row: dict[str, Any]) -> StreetRow:
+    level = _level(row)
+    ends = [row["level_from"], row["level_to"]]
+    tied = level is not None and ends == [None, None]
+    levels = tuple(int((level if end is None else end) or 0) for end in ends)
     return StreetRow(
         segment_id=str(row["segment_id"]),
         source_ids=(str(row["source_id"]),),
@@ -170,12 +222,26 @@ def _street_row(row: dict[str, Any]) -> StreetRow:
         center_turn_lane=bool(row["center_turn_lane"]),
         divided=bool(row["divided"] or row["median_ft"]),
         median_ft=row["median_ft"] or None,
-        turn_lanes_forward=row["turn_lanes_forward"] or "",
-        turn_lanes_backward=row["turn_lanes_backward"] or "",
-        levels=(int(row["level_from"] or 0), int(row["level_to"] or 0)),
+        turn_lanes_forward=_turn_lanes(row, "forward"),
+        turn_lanes_backward=_turn_lanes(row, "backward"),
+        levels=(levels[0], levels[1]),
         paved=row["surface"] != "unpaved",
         roundabout=bool(row["roundabout"]),
+        inside=min(levels) if level is None else level,
+        tied=(tied, tied),
+        bike_left=row["bike_left"] or "",
+        bike_right=row["bike_right"] or "",
+        parking_left=row["parking_left"] or "",
+        parking_right=row["parking_right"] or "",
         tabled=frozenset(row.get(TABLED) or ()),
+    )
+
+
+def _levels(rows: Sequence[StreetRow]) -> Levels:
+    return Levels(
+        np.array([level for row in rows for level in row.levels], dtype=np.int64),
+        np.array([row.inside for row in rows], dtype=np.int64),
+        np.array([tied for row in rows for tied in row.tied], dtype=bool),
     )
 
 
@@ -183,15 +249,13 @@ def _split_lines(
     lines: Polylines, rows: Sequence[StreetRow], tolerance: float
 ) -> tuple[NDArray[np.object_], Ints, list[Finding]]:
     """Pieces cut at shared vertices and touching ends, with the line each came from."""
-    levels = np.array([level for row in rows for level in row.levels], dtype=np.int64)
-    inside = levels.reshape(-1, 2).min(axis=1)
-    v_line, v_at = shared_vertices(lines)
-    on_ground = inside[v_line] == 0
-    t_line, t_at = touched(lines, levels, inside, tolerance)
+    levels = _levels(rows)
+    v_line, v_at, meets = shared_vertices(lines, levels)
+    t_line, t_at = touched(lines, levels, tolerance)
     pieces, parent = split(
         lines,
-        np.concatenate([v_line[on_ground], t_line]),
-        np.concatenate([v_at[on_ground], t_at]),
+        np.concatenate([v_line[meets], t_line]),
+        np.concatenate([v_at[meets], t_at]),
     )
     text = "another street ends on the inside of this line; the line was split there"
     points = shapely.points(lines.locate(t_line, t_at)) if len(t_line) else []
@@ -202,7 +266,24 @@ def _split_lines(
         for i, s, p in zip(t_line.tolist(), t_at.tolist(), points, strict=True)
         if (i, round(s, 1)) not in shared
     ]
-    return pieces, parent, findings
+    return pieces, parent, findings + _apart(lines, rows, v_line[~meets], v_at[~meets])
+
+
+def _apart(
+    lines: Polylines, rows: Sequence[StreetRow], line: Ints, station: Floats
+) -> list[Finding]:
+    """One finding per line with vertices shared across grade levels, where it was not split."""
+    text = "shares {} with lines of other grade levels only; they do not meet there"
+    fix = "where they do meet, give both the same level"
+    out = []
+    for i in np.unique(line).tolist():
+        at = station[line == i]
+        said = text.format("a vertex" if len(at) == 1 else f"{len(at)} vertices")
+        place = shapely.multipoints(lines.locate(np.full(len(at), i), at))
+        out.append(
+            Finding("levels_apart", "notice", "streets", rows[i].source_ids[0], said, fix, place)
+        )
+    return out
 
 
 def piece_rows(
@@ -234,7 +315,11 @@ def _part(row: StreetRow, k: int, number: int, n: int) -> StreetRow:
         segment_id=f"{row.segment_id}.{number}",
         turn_lanes_forward=row.turn_lanes_forward if k == n - 1 else "",
         turn_lanes_backward=row.turn_lanes_backward if k == 0 else "",
-        levels=(row.levels[0] if k == 0 else 0, row.levels[1] if k == n - 1 else 0),
+        levels=(
+            row.levels[0] if k == 0 else row.inside,
+            row.levels[1] if k == n - 1 else row.inside,
+        ),
+        tied=(row.tied[0] and k == 0, row.tied[1] and k == n - 1),
     )
 
 
@@ -242,9 +327,9 @@ def _snap(
     pieces: NDArray[np.object_], rows: Sequence[StreetRow], tolerance: float
 ) -> tuple[NDArray[np.object_], Ints, Floats, list[Finding]]:
     """Ends moved onto their node; a finding for every end that moved visibly."""
-    levels = np.array([level for row in rows for level in row.levels], dtype=np.int64)
+    levels = _levels(rows)
     points = end_points(Polylines.from_lines(pieces))
-    label, nodes = cluster(points, levels, tolerance)
+    label, nodes = cluster(points, levels.ends, tolerance, levels.tied)
     shift = np.hypot(*(nodes[label] - points).T)
     shapes = move_ends(pieces, nodes[label])
     moved = np.flatnonzero(shift > 0.05).tolist()
@@ -342,6 +427,7 @@ def _chain_row(rows: Sequence[StreetRow], chain: list[tuple[int, bool]]) -> Stre
         source_ids=sources,
         levels=(walked[0].levels[0], walked[-1].levels[1]),
         tabled=frozenset.intersection(*(row.tabled for row in walked)),
+        tied=(walked[0].tied[0], walked[-1].tied[1]),
     )
 
 

@@ -9,6 +9,7 @@ from typing import Literal
 from layoutgen.config import Params, choice, length
 from layoutgen.street.controls import ControlParams
 from layoutgen.street.cross_section import ClassDefaults
+from layoutgen.street.crossing_points import CrossingParams
 from layoutgen.street.curb_side import StripParams
 from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import Side
@@ -61,6 +62,7 @@ class StreetParams:
     curbs: CurbParams
     ramps: RampParams
     conflation: ConflationParams
+    crossings: CrossingParams
     side: Side
     districts: DistrictParams
     features: FeatureParams

@@ -132,7 +132,7 @@ BIKE = Order(
     "bike_source",
     (
         Source("bike_facilities", "input `bike_facilities`, laid along the street"),
-        Source(ATTRIBUTE, "`bike_lane` of the street"),
+        Source(ATTRIBUTE, "`bike_left`, `bike_right` of the street, else `bike_lane`"),
         Source("none", "no bike lane"),
     ),
 )
@@ -141,7 +141,7 @@ PARKING = Order(
     "",
     (
         Source("parking", "input `parking`, laid along the street"),
-        Source(ATTRIBUTE, "`parking` of the street"),
+        Source(ATTRIBUTE, "`parking_left`, `parking_right` of the street, else `parking`"),
         Source(DEFAULT, "`parking` of the class"),
     ),
 )

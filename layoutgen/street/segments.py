@@ -124,9 +124,10 @@ def _segment(
 
 def _bike_source(row: StreetRow) -> str:
     """Where the bike facilities of a street come from; one layer that tells of a side is enough."""
-    if row.bike_left or row.bike_right:
+    if row.layered & {"bike_left", "bike_right"}:
         return "bike_facilities"
-    return "none" if row.bike_lane is None else "attribute"
+    said = row.bike_lane is not None or row.bike_left or row.bike_right
+    return "attribute" if said else "none"
 
 
 def _center_line(defaults: ClassDefaults, strips: Sequence[Strip]) -> str:

@@ -7,7 +7,9 @@ line, then the stronger kind.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,8 +18,10 @@ from numpy.typing import NDArray
 
 from layoutgen.geometry.noding import split
 from layoutgen.geometry.polyline import Floats, Ints, Polylines
-from layoutgen.street.network import Network, piece_rows
+from layoutgen.street.network import Network, StreetRow, piece_rows
 
+#: what a state says, in this order
+_SIDES = ("bike_left", "bike_right", "parking_left", "parking_right")
 #: columns of claims: `field` is the role, `side` 0 = left and 1 = right of the axis,
 #: `sides` how many sides the row speaks of, `key` the id of the row for texts and ties
 CLAIMS = [
@@ -116,15 +120,17 @@ def _winners(claims: pd.DataFrame, cells: tuple[Ints, Floats, Floats]) -> pd.Dat
     return pairs.assign(holds=holds, winner=pairs.groupby(place)["key"].transform("first"))
 
 
+def _told(row: StreetRow, kinds: Sequence[str]) -> StreetRow:
+    """A row with what layers of their own say; what they do not say stays as it is."""
+    said: dict[str, Any] = {name: kind for name, kind in zip(_SIDES, kinds, strict=True) if kind}
+    return replace(row, **said, layered=frozenset(said)) if said else row
+
+
 def _cut(network: Network, segment: Ints, station: Floats, state: NDArray[np.object_]) -> Network:
     """Network split at stations; `state` holds left and right bike, left and right parking."""
     shapes, parent = split(network.axes, segment, station)
     rows = piece_rows(network.rows, shapes, parent)
-    names = ("bike_left", "bike_right", "parking_left", "parking_right")
-    rows = [
-        replace(row, **dict(zip(names, kinds, strict=True))) if any(kinds) else row
-        for row, kinds in zip(rows, state.tolist(), strict=True)
-    ]
+    rows = [_told(row, kinds) for row, kinds in zip(rows, state.tolist(), strict=True)]
     first = np.append(True, parent[1:] != parent[:-1])
     last = np.append(first[1:], True)
     joints = len(network.nodes) + np.cumsum(~first) - 1

@@ -10,6 +10,7 @@ import shapely
 from shapely.ops import substring
 
 from layoutgen.geometry.noding import (
+    Levels,
     cluster,
     end_points,
     move_ends,
@@ -44,7 +45,8 @@ def test_shared_vertices_by_looking_at_all_pairs(seed: int) -> None:
         is_end = k in (0, len(lines[i].coords) - 1)
         if not is_end and any(c == d and (i, k) != (j, m) for j, m, d in vertices):
             wanted.add((i, round(float(many.run[many.first[i] + k]), 6)))
-    line, at = shared_vertices(many)
+    line, at, meets = shared_vertices(many)
+    assert meets.all()
     assert {(int(i), round(float(s), 6)) for i, s in zip(line, at, strict=True)} == wanted
 
 
@@ -75,7 +77,8 @@ def test_touching_ends_by_looking_at_all_pairs(seed: int, tolerance: float) -> N
             and reach < at < line.length - reach
         ):
             wanted.append((i, round(at, 6)))
-    line_no, station = touched(many, levels, inside, tolerance)
+    known = Levels(levels, inside, np.zeros(len(levels), dtype=bool))
+    line_no, station = touched(many, known, tolerance)
     got = sorted((int(i), round(float(s), 6)) for i, s in zip(line_no, station, strict=True))
     assert got == sorted(wanted)
     assert tolerance > 0 or len(got) >= 1

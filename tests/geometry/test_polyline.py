@@ -7,7 +7,7 @@ import pytest
 import shapely
 from shapely.ops import substring
 
-from layoutgen.geometry.noding import cluster, shared_vertices, split, touched
+from layoutgen.geometry.noding import Levels, cluster, shared_vertices, split, touched
 from layoutgen.geometry.polyline import Polylines, offset_lines
 
 
@@ -89,10 +89,9 @@ def test_shared_vertices_and_touching_ends_split_lines() -> None:
             shapely.LineString([(20, 80), (48.1, 40.2)]),
         ]
     )
-    line, at = shared_vertices(cross)
+    line, at, _ = shared_vertices(cross)
     assert sorted(line.tolist()) == [0, 1]
-    levels = np.zeros(6, dtype=np.int64)
-    t_line, t_at = touched(cross, levels, levels[:3], 2.0)
+    t_line, t_at = touched(cross, Levels.ground(3), 2.0)
     assert t_line.tolist() == [1]
     pieces, parent = split(cross, np.append(line, t_line), np.append(at, t_at))
     assert parent.tolist() == [0, 0, 1, 1, 1, 2]

@@ -131,7 +131,10 @@ def test_sample_town_runs_unchanged(town: tuple[Proposal, Path]) -> None:
 def test_sample_town_names_what_is_left(town: tuple[Proposal, Path]) -> None:
     open_ = {u.role: u for u in town[0].unmapped}
     assert open_["streets"].columns == ("ROW_WD", "OWNER")
-    assert open_["streets"].fields == ("divided", "median_ft")
+    # each side and the line as a whole: other ways to say what the town says already
+    sides = ("bike_left", "bike_right", "parking_left", "parking_right")
+    others = ("divided", "median_ft", "turn_lanes", "level", "bridge", "tunnel")
+    assert open_["streets"].fields == (*sides, *others)
     assert open_["yard"].fields == ("yard_id",)
     assert town[0].messages == ("kelpwick_rail.gpkg: fits no role (1 row, Line)",)
     assert all(0.0 <= m.confidence <= 1.0 for m in town[0].rows)
