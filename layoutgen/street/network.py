@@ -6,13 +6,14 @@ vertex, and pieces that differ in nothing are joined again, so that a block is o
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from operator import attrgetter
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
@@ -85,10 +86,11 @@ class StreetRow:
             levels=(self.levels[1], self.levels[0]),
         )
 
-    def alike(self, other: StreetRow) -> bool:
-        """Whether two consecutive pieces differ in nothing that a layout depends on."""
-        blank = {"segment_id": "", "source_ids": (), "levels": (0, 0)}
-        return replace(self, **blank) == replace(other, **blank)  # type: ignore[arg-type]
+
+#: row -> all that a layout depends on, as one tuple: equal for pieces that go on as one segment
+LIKENESS = attrgetter(
+    *(f.name for f in fields(StreetRow) if f.name not in ("segment_id", "source_ids", "levels"))
+)
 
 
 @dataclass(frozen=True)
@@ -128,10 +130,16 @@ def build_network(table: gpd.GeoDataFrame, params: NetworkParams) -> tuple[Netwo
 
 def _records(table: gpd.GeoDataFrame) -> list[dict[str, Any]]:
     plain = table.drop(columns=table.geometry.name)
-    return [
-        {str(k): None if v is None or v != v else v for k, v in row.items()}
-        for row in plain.to_dict("records")
-    ]
+    names = [str(name) for name in plain.columns]
+    columns = [_plain_values(plain[name]) for name in plain.columns]
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
+
+
+def _plain_values(column: pd.Series[Any]) -> list[Any]:
+    """Values of a column as Python has them, None where nothing is known."""
+    if column.isna().all():
+        return [None] * len(column)
+    return column.astype(object).where(column.notna(), None).to_list()
 
 
 def _street_row(row: dict[str, Any]) -> StreetRow:
@@ -247,33 +255,43 @@ def _lost(rows: Sequence[StreetRow], used: frozenset[str]) -> list[Finding]:
 
 def _join(
     rows: Sequence[StreetRow], shapes: NDArray[np.object_], ends: Ints
-) -> tuple[list[StreetRow], list[Any], list[tuple[int, int]]]:
+) -> tuple[list[StreetRow], NDArray[np.object_], list[tuple[int, int]]]:
     """Chains of like pieces through nodes where nothing else meets, each as one segment."""
     onward = _onward(rows, ends)
     chains = _chains(rows, ends, onward)
     return (
         [_chain_row(rows, chain) for chain in chains],
-        [_chain_line(shapes, chain) for chain in chains],
+        _chain_lines(shapes, chains),
         [_chain_ends(ends, chain) for chain in chains],
     )
 
 
 def _onward(rows: Sequence[StreetRow], ends: Ints) -> dict[tuple[int, int], tuple[int, int]]:
     """(piece, end) -> (piece, end) it goes on with, where two like pieces meet alone."""
-    at_node: dict[int, list[tuple[int, int]]] = defaultdict(list)
-    for i, (a, b) in enumerate(ends.tolist()):
-        at_node[a].append((i, 0))
-        at_node[b].append((i, 1))
+    node = ends.ravel()
+    order = np.argsort(node, kind="stable")
+    two = np.bincount(node)[node[order]] == 2 if len(node) else np.empty(0, dtype=bool)
+    pairs = order[two].reshape(-1, 2)
+    pairs = pairs[pairs[:, 0] // 2 != pairs[:, 1] // 2]
+    kind, turned = _kinds(rows)
+    arriving = np.where(pairs[:, 0] % 2 == 1, kind[pairs[:, 0] // 2], turned[pairs[:, 0] // 2])
+    leaving = np.where(pairs[:, 1] % 2 == 0, kind[pairs[:, 1] // 2], turned[pairs[:, 1] // 2])
     out: dict[tuple[int, int], tuple[int, int]] = {}
-    for pair in at_node.values():
-        if len(pair) != 2 or pair[0][0] == pair[1][0]:
-            continue
-        (p, p_end), (q, q_end) = pair
-        arriving = rows[p] if p_end == 1 else rows[p].flipped()
-        leaving = rows[q] if q_end == 0 else rows[q].flipped()
-        if arriving.alike(leaving):
-            out[pair[0]], out[pair[1]] = pair[1], pair[0]
+    for p, q in pairs[arriving == leaving].tolist():
+        one, other = (p // 2, p % 2), (q // 2, q % 2)
+        out[one], out[other] = other, one
     return out
+
+
+def _kinds(rows: Sequence[StreetRow]) -> tuple[Ints, Ints]:
+    """One number for all rows that are alike, as drawn and walked the other way."""
+    number: dict[Any, int] = {}
+    kind = np.array([number.setdefault(LIKENESS(row), len(number)) for row in rows], dtype=np.int64)
+    _, first = np.unique(kind, return_index=True)
+    turned = [
+        number.setdefault(LIKENESS(rows[i].flipped()), len(number)) for i in first.tolist()
+    ]
+    return kind, np.array(turned, dtype=np.int64)[kind]
 
 
 def _chains(
@@ -311,21 +329,36 @@ def _walk(
 
 
 def _chain_row(rows: Sequence[StreetRow], chain: list[tuple[int, bool]]) -> StreetRow:
-    walked = [rows[p].flipped() if back else rows[p] for p, back in chain]
+    if len(chain) == 1 and not chain[0][1]:
+        return rows[chain[0][0]]
+    walked = [rows[p] for p, _ in chain]
+    first = walked[0].flipped() if chain[0][1] else walked[0]
     sources = tuple(dict.fromkeys(s for row in walked for s in row.source_ids))
     return replace(
-        walked[0],
+        first,
         segment_id=min(row.segment_id for row in walked),
         source_ids=sources,
-        levels=(walked[0].levels[0], walked[-1].levels[1]),
+        levels=(first.levels[0], walked[-1].levels[0 if chain[-1][1] else 1]),
     )
 
 
-def _chain_line(shapes: NDArray[np.object_], chain: list[tuple[int, bool]]) -> Any:
-    if len(chain) == 1:
-        return shapes[chain[0][0]]
-    parts = [shapely.get_coordinates(shapes[p])[:: -1 if back else 1] for p, back in chain]
-    return shapely.LineString(np.vstack([parts[0]] + [part[1:] for part in parts[1:]]))
+def _chain_lines(
+    shapes: NDArray[np.object_], chains: Sequence[list[tuple[int, bool]]]
+) -> NDArray[np.object_]:
+    """One line per chain; where two pieces meet, their shared point is kept once."""
+    piece = np.array([p for chain in chains for p, _ in chain], dtype=np.int64)
+    back = np.array([b for chain in chains for _, b in chain], dtype=bool)
+    lines = shapes[piece]
+    lines[back] = shapely.reverse(lines[back])
+    chain_of = np.repeat(np.arange(len(chains)), [len(chain) for chain in chains])
+    xy, owner = shapely.get_coordinates(lines, return_index=True)
+    # the first point of a piece that follows another one of its chain
+    again = np.zeros(len(xy), dtype=bool)
+    again[1:] = np.diff(owner) != 0
+    again &= np.isin(owner, np.flatnonzero(np.diff(chain_of, prepend=-1) == 0))
+    return np.asarray(
+        shapely.linestrings(xy[~again], indices=chain_of[owner][~again]), dtype=object
+    )
 
 
 def _chain_ends(ends: Ints, chain: list[tuple[int, bool]]) -> tuple[int, int]:
@@ -335,13 +368,12 @@ def _chain_ends(ends: Ints, chain: list[tuple[int, bool]]) -> tuple[int, int]:
 
 def _sorted_network(
     rows: list[StreetRow],
-    lines: list[Any],
+    lines: NDArray[np.object_],
     ends: list[tuple[int, int]],
     nodes: Floats,
     used: frozenset[str],
 ) -> Network:
     order = sorted(range(len(rows)), key=lambda i: rows[i].segment_id)
-    shapes = np.empty(len(order), dtype=object)
-    shapes[:] = [lines[i] for i in order]
+    shapes = lines[order]
     pairs = np.array([ends[i] for i in order], dtype=np.int64).reshape(-1, 2)
     return Network(tuple(rows[i] for i in order), Polylines.from_lines(shapes), pairs, nodes, used)
