@@ -34,6 +34,7 @@ ORDER = [
     {"gis.read"},
     {"gis.derive"},
     {"gis.plane"},
+    {"gis.cells"},
     {"config"},
     {"geometry", "gis.schema", "gis.roles"},
     {"errors"},

@@ -12,7 +12,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from layoutgen.geometry.polyline import Floats, Ints, Polylines
+from layoutgen.geometry.polyline import Floats, Ints, Polylines, ranges
 
 #: vertices closer than this are one vertex (0.01 ft = 3 mm)
 _GRID_FT = 0.01
@@ -57,15 +57,14 @@ def shared_vertices(
     is_end[ends] = True
     level = levels.inside[owner]
     level[ends] = levels.ends
-    grid = np.round(lines.xy / _GRID_FT).astype(np.int64)
-    _, key, count = np.unique(grid, axis=0, return_inverse=True, return_counts=True)
-    key = key.ravel()
-    pair = np.column_stack([key, level])
-    _, own, alike = np.unique(pair, axis=0, return_inverse=True, return_counts=True)
+    _, key, count = np.unique(_cells(lines.xy), return_inverse=True, return_counts=True)
+    spread = int(np.ptp(level)) + 1 if len(level) else 1
+    pair = key * spread + level
+    _, own, alike = np.unique(pair, return_inverse=True, return_counts=True)
     is_tied = np.zeros(len(count), dtype=bool)
     is_tied[key[ends][levels.tied]] = True
     hit = (count[key] > 1) & ~is_end
-    meets = (alike[own.ravel()] > 1) | is_tied[key]
+    meets = (alike[own] > 1) | is_tied[key]
     return owner[hit].astype(np.int64), lines.run[hit], meets[hit]
 
 
@@ -80,8 +79,7 @@ def touched(lines: Polylines, levels: Levels, tolerance: float) -> tuple[Ints, F
     tolerance = max(tolerance, _GRID_FT)
     shapes = lines.lines()
     ends = end_points(lines)
-    tree = shapely.STRtree(shapes)
-    at_end, line = tree.query(shapely.points(ends), predicate="dwithin", distance=tolerance)
+    at_end, line = _near(shapes, ends, tolerance)
     landed = landing(ends, levels.ends, levels.tied, tolerance)
     meets = (levels.ends[at_end] == levels.inside[line]) | (landed[at_end] == levels.inside[line])
     other = (at_end // 2 != line) & meets
@@ -89,6 +87,22 @@ def touched(lines: Polylines, levels: Levels, tolerance: float) -> tuple[Ints, F
     station = shapely.line_locate_point(shapes[line], shapely.points(ends[at_end]))
     inside = (station > tolerance) & (station < lines.lengths[line] - tolerance)
     return line[inside].astype(np.int64), station[inside]
+
+
+def _near(shapes: NDArray[np.object_], points: Floats, distance: float) -> tuple[Ints, Ints]:
+    """(point, line) pairs within a distance, by point; equal points are looked up once."""
+    if not len(points):
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+    order = np.lexsort([points[:, 1], points[:, 0]])
+    fresh = np.append(True, np.any(np.diff(points[order], axis=0) != 0, axis=1))
+    place = np.empty(len(points), dtype=np.int64)
+    place[order] = np.cumsum(fresh) - 1
+    spots = shapely.points(points[order][fresh])
+    spot, line = shapely.STRtree(shapes).query(spots, predicate="dwithin", distance=distance)
+    counts = np.bincount(spot, minlength=len(spots))
+    begin = np.cumsum(counts) - counts
+    hit = ranges(begin[place], counts[place])
+    return np.repeat(np.arange(len(points)), counts[place]), line[hit]
 
 
 def split(lines: Polylines, line: Ints, station: Floats) -> tuple[NDArray[np.object_], Ints]:
@@ -135,9 +149,8 @@ def cluster(
     Ends of different grade levels never share a node, unless one of them is tied and they are the
     same point. Nodes are numbered by place, not by the order of the input.
     """
-    cells = np.round(points / _GRID_FT).astype(np.int64)
-    grid, key = np.unique(cells, axis=0, return_inverse=True)
-    own = _means(points, key.ravel(), len(grid))
+    grid, key = np.unique(_cells(points), return_inverse=True)
+    own = _means(points, key, len(grid))
     # cut ends of one vertex differ by rounding, so they must meet at tolerance 0 too
     tolerance = max(tolerance, _GRID_FT)
     pairs = cKDTree(points).query_pairs(tolerance, output_type="ndarray")
@@ -149,12 +162,24 @@ def cluster(
     pairs = pairs[(level[a] == level[b]) | (same_place & (tied[a] | tied[b]))]
     same = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
     _, label = connected_components(same, directed=False)
-    distinct = np.unique(np.column_stack([label, key.ravel()]), axis=0)
-    place = _means(own[distinct[:, 1]], distinct[:, 0], int(label.max(initial=-1)) + 1)
+    distinct = np.unique(label.astype(np.int64) * len(grid) + key)
+    node = distinct // max(1, len(grid))
+    place = _means(own[distinct % max(1, len(grid))], node, int(label.max(initial=-1)) + 1)
     rank = np.empty(len(place), dtype=np.int64)
     order = np.lexsort([place[:, 1], place[:, 0]])
     rank[order] = np.arange(len(place))
     return rank[label], place[order]
+
+
+def _cells(points: Floats) -> Ints:
+    """One number per point that equal cells of the grid share, rising with x, then y."""
+    grid = np.round(points / _GRID_FT).astype(np.int64)
+    if not len(grid):
+        return np.empty(0, dtype=np.int64)
+    # columns by rank: the product of two numbers of cells would not fit on a plane of any size
+    column = np.unique(grid[:, 0], return_inverse=True)[1]
+    row = grid[:, 1] - grid[:, 1].min()
+    return np.asarray(column * (int(row.max()) + 1) + row, dtype=np.int64)
 
 
 def _means(points: Floats, group: Ints, count: int) -> Floats:

@@ -57,7 +57,7 @@ class Polylines:
     def __len__(self) -> int:
         return len(self.first) - 1
 
-    @property
+    @cached_property
     def lengths(self) -> Floats:
         """Length of every line."""
         return self.run[self.first[1:] - 1]
@@ -102,7 +102,7 @@ class Polylines:
         out[begin[1:] - 1] = self.locate(which, s1)
         inner = np.ones(len(owner), dtype=bool)
         inner[begin[:-1]] = inner[begin[1:] - 1] = False
-        out[inner] = self.xy[_ranges(lo, counts)]
+        out[inner] = self.xy[ranges(lo, counts)]
         return np.asarray(shapely.linestrings(out, indices=owner), dtype=object)
 
     def _inner(self, which: Ints, s0: Floats, s1: Floats) -> tuple[Ints, Ints]:
@@ -152,6 +152,13 @@ def offset_lines(lines: NDArray[np.object_], offset_ft: ArrayLike) -> NDArray[np
     return np.asarray(out, dtype=object)
 
 
+def ranges(start: Ints, counts: Ints) -> Ints:
+    """start[0], start[0]+1, ... counts[0] numbers, then the same for the next."""
+    total = int(counts.sum())
+    jump = np.repeat(start - np.concatenate([[0], np.cumsum(counts)[:-1]]), counts)
+    return np.asarray(np.arange(total) + jump, dtype=np.int64)
+
+
 def _longest(geometry: Any) -> Any:
     parts = shapely.get_parts(geometry)
     return max(parts, key=lambda part: float(part.length)) if len(parts) else None
@@ -172,10 +179,3 @@ def _run_lengths(xy: Floats, owner: Ints) -> Floats:
         starts = np.flatnonzero(new_line)
         step = total - np.repeat(total[starts], np.diff(np.append(starts, len(xy))))
     return step
-
-
-def _ranges(start: Ints, counts: Ints) -> Ints:
-    """start[0], start[0]+1, ... counts[0] numbers, then the same for the next."""
-    total = int(counts.sum())
-    jump = np.repeat(start - np.concatenate([[0], np.cumsum(counts)[:-1]]), counts)
-    return np.asarray(np.arange(total) + jump, dtype=np.int64)

@@ -13,6 +13,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
@@ -46,8 +47,13 @@ def clean_streets(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Findi
 
 def stable_id(line: Any) -> str:
     """Short id from a geometry: the same for either digitised direction and any row order."""
-    normal = shapely.normalize(shapely.set_precision(line, 0.1))
-    return "g" + hashlib.sha1(shapely.to_wkb(normal, byte_order=1)).hexdigest()[:10]
+    return stable_ids(np.array([line], dtype=object))[0]
+
+
+def stable_ids(lines: NDArray[np.object_]) -> list[str]:
+    """`stable_id` of many lines."""
+    normal = shapely.normalize(shapely.set_precision(lines, 0.1))
+    return ["g" + hashlib.sha1(b).hexdigest()[:10] for b in shapely.to_wkb(normal, byte_order=1)]
 
 
 def _drop_unusable(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Finding]]:
@@ -84,8 +90,10 @@ def _drop_closed(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Findin
 def _give_ids(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Finding]]:
     missing = table["segment_id"].isna().to_numpy()
     ids = table["segment_id"].to_numpy(dtype=object, copy=True)
-    ids[missing] = [stable_id(line) for line in table.geometry.to_numpy()[missing]]
-    table = table.assign(source_id=ids, segment_id=ids)
+    made = np.full(len(table), None, dtype=object)
+    made[missing] = stable_ids(table.geometry.to_numpy()[missing])
+    ids[missing] = made[missing]
+    table = table.assign(source_id=ids, segment_id=ids, _key=made)
     fix = "give every street a stable id, so that results can be compared from year to year"
     if missing.all() and len(table):
         text = f"no row has an id; all {len(table)} ids were made from the geometry"
@@ -102,10 +110,13 @@ def _single_parts(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Findi
         "the line has several parts; parts that touch were joined, others became rows of their own"
     )
     found = _repairs(table, multi, "multipart", text, "draw one line per street segment")
-    merged = np.where(
-        shapely.get_type_id(geoms) == 5, shapely.line_merge(geoms, directed=True), geoms
-    )
+    several = shapely.get_type_id(geoms) == 5
+    if not several.any():
+        return table.reset_index(drop=True), found
+    merged = geoms.copy()
+    merged[several] = shapely.line_merge(geoms[several], directed=True)
     table = table.set_geometry(gpd.GeoSeries(merged, index=table.index, crs=table.crs))
+    table.loc[several, "_key"] = None
     parts = table.explode(index_parts=False)
     number = parts.groupby(level=0).cumcount().to_numpy()
     many = parts.index.duplicated(keep=False)
@@ -123,12 +134,18 @@ def _drop_short(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Finding
     text = "the line repeats a vertex; it was removed"
     found += _repairs(table, fewer & ~short, "repeated_vertex", text, "")
     table = table.set_geometry(gpd.GeoSeries(slim, index=table.index, crs=table.crs))
+    table.loc[fewer, "_key"] = None
     return table[~short], found
 
 
 def _drop_twins(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Finding]]:
-    """Only the first (by id) of several rows with one geometry is used."""
-    keys = [stable_id(line) for line in table.geometry.to_numpy()]
+    """Only the first (by id) of several rows with one geometry is used.
+
+    `_key` is the id made from the geometry, where an earlier step has made it.
+    """
+    keys = table["_key"].to_numpy(dtype=object, copy=True)
+    open_ = np.flatnonzero(pd.isna(keys))
+    keys[open_] = stable_ids(table.geometry.to_numpy()[open_])
     table = table.assign(_key=keys).sort_values(["_key", "segment_id"], kind="stable")
     twin = table["_key"].duplicated().to_numpy()
     first = table.groupby("_key")["segment_id"].transform("first").to_numpy()

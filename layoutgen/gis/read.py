@@ -6,12 +6,10 @@ Only this module and its siblings in `gis` open files. A file that cannot be use
 
 from __future__ import annotations
 
-import math
 import re
 import warnings
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
@@ -25,32 +23,15 @@ import shapely
 
 from layoutgen.config import UNITS, Params, Where, choice, nearest, where
 from layoutgen.errors import Finding, InputError
+from layoutgen.gis.cells import FIELD_UNIT, cell_text, meaning, parsed
 from layoutgen.gis.derive import ColumnRule, asked_columns, with_columns
 from layoutgen.gis.plane import center_of, check_crs, parse_crs, to_plane, working_plane
 from layoutgen.gis.roles import ROLES, Field, Role, role
 
 #: GDAL keeps OSM node ids in a table that must be sorted; many extracts are not
 _GDAL_OPTIONS = {"OSM_USE_CUSTOM_INDEXING": "NO"}
-_NUMBER = re.compile(r"^\s*([-+]?[0-9]*\.?[0-9]+)\s*(mph|km/h|kmh|kph|knots|ft|m|cm|in|')?\s*$")
-_FEET_INCHES = re.compile(r"""^\s*([0-9]+)'\s*([0-9]*\.?[0-9]+)(?:"|\'\')\s*$""")
-_FIELD_UNIT = {"_ft": ("ft", "length"), "_mph": ("mph", "speed")}
 #: one pair of an HSTORE text as GDAL writes it; quotes and backslashes inside are escaped
 _TAG = re.compile(r'"((?:[^"\\]|\\.)*)"=>"((?:[^"\\]|\\.)*)"')
-#: numbers that may be negative; elsewhere -1, -9999 and the like stand for "unknown"
-_SIGNED = ("bearing_deg", "level", "level_from", "level_to")
-#: beyond these a number is no measure of a street
-_MOST = {
-    "lanes": 20,
-    "lanes_forward": 12,
-    "lanes_backward": 12,
-    "width_ft": 400.0,
-    "median_ft": 200.0,
-    "speed_mph": 120.0,
-    "tracks": 20,
-    "length_ft": 100.0,
-}
-_YES = {"yes", "y", "true", "t", "1", "-1"}
-_NO = {"no", "n", "false", "f", "0", ""}
 
 
 class InputParams(Params):
@@ -320,7 +301,7 @@ def _with_made(
     for name in sorted(asked_columns(spec.columns)):
         if name not in raw.columns and "other_tags" not in raw.columns:
             raise InputError(_no_column(f"inputs.{known.name}.columns", name, raw, spec))
-    return raw.assign(**with_columns(raw, spec.columns, _text, side)) if spec.columns else raw
+    return raw.assign(**with_columns(raw, spec.columns, cell_text, side)) if spec.columns else raw
 
 
 def _filter(
@@ -354,7 +335,7 @@ def _check_names(spec: InputParams, known: Role, label: str) -> None:
 
 def _check_unit(name: str, unit: str, label: str) -> None:
     """A unit must be one, and measure what its field measures."""
-    dimension = next((d for end, (_, d) in _FIELD_UNIT.items() if name.endswith(end)), "")
+    dimension = next((d for end, (_, d) in FIELD_UNIT.items() if name.endswith(end)), "")
     good = [u for u, (d, _) in UNITS.items() if d == dimension]
     if unit not in good:
         hint = nearest(unit, good) if good else " This field has no unit."
@@ -375,7 +356,7 @@ def _source_column(
     present = [raw[name] for name in names if name in raw.columns]
     if len(present) < 2:
         return present[0] if present else None
-    texts = pd.concat([column.map(_text) for column in present], axis=1)
+    texts = pd.concat([column.map(cell_text) for column in present], axis=1)
     joined = [" ".join(part for part in row if part) for row in texts.to_numpy()]
     return pd.Series(joined, index=raw.index, dtype=object)
 
@@ -391,35 +372,26 @@ def _convert(
     """Values of one field, and findings for codes that mean nothing to us."""
     if column is None:
         return None, []
-    codes = {_text(k).casefold(): _text(v) for k, v in spec.values.get(fld.name, {}).items()}
-    texts = column.map(_text)
-    distinct = {text: _meaning(text, codes) for text in texts.unique()}
-    parsed: dict[str, Any] = {}
+    codes = {
+        cell_text(k).casefold(): cell_text(v) for k, v in spec.values.get(fld.name, {}).items()
+    }
+    texts = column.map(cell_text)
+    distinct = {text: meaning(text, codes) for text in texts.unique()}
+    values: dict[str, Any] = {}
     bad: list[str] = []
     for text, ours in distinct.items():
-        value, ok = _parse(ours, fld, spec.units.get(fld.name, ""))
-        parsed[text] = value
+        value, ok = parsed(ours, fld, spec.units.get(fld.name, ""))
+        values[text] = value
         if not ok:
             bad.append(text)
     found = [_unknown_code(code, int((texts == code).sum()), fld, known) for code in sorted(bad)]
-    values = np.array([parsed[text] for text in texts], dtype=object)
-    return values, found
-
-
-def _meaning(text: str, codes: Mapping[str, str]) -> str:
-    """Our value of a code: as listed, else by the first pattern that fits, else as it is."""
-    low = text.casefold()
-    if low in codes:
-        return codes[low]
-    fits = (ours for code, ours in codes.items() if any(sign in code for sign in "*?")
-            and fnmatchcase(low, code))  # fmt: skip
-    return next(fits, text) if text else text
+    return np.array([values[text] for text in texts], dtype=object), found
 
 
 def _constant(fld: Field, spec: InputParams, label: str, rows: int) -> Any:
     """The value of every row, from the settings."""
-    text = _text(spec.constants[fld.name])
-    value, ok = _parse(text, fld, spec.units.get(fld.name, ""))
+    text = cell_text(spec.constants[fld.name])
+    value, ok = parsed(text, fld, spec.units.get(fld.name, ""))
     if not ok:
         allowed = ", ".join(fld.choices) or fld.type
         raise InputError(f"{label}.constants.{fld.name}: {text!r} is none of: {allowed}.")
@@ -433,54 +405,6 @@ def _unknown_code(code: str, count: int, fld: Field, known: Role) -> Finding:
     text = f"{fld.name}: {code!r} on {count} rows means nothing here; taken as unknown"
     fix = f"map it in [inputs.{known.name}.values.{fld.name}] to: {allowed}"
     return Finding("unknown_code", "warning", known.name, code, text, fix)
-
-
-def _parse(text: str, fld: Field, unit: str) -> tuple[Any, bool]:
-    """(value or None, understood?) of one text."""
-    if not text:
-        return None, True
-    if fld.type == "text":
-        return text, True
-    if fld.type == "choice":
-        return (text, True) if text in fld.choices else (None, False)
-    if fld.type == "yes_no":
-        low = text.casefold()
-        return (low in _YES, True) if low in _YES | _NO else (None, False)
-    return _parse_number(text, fld, unit)
-
-
-def _parse_number(text: str, fld: Field, unit: str) -> tuple[Any, bool]:
-    feet = _FEET_INCHES.match(text)
-    if feet and fld.name.endswith("_ft"):
-        text = f"{float(feet.group(1)) + float(feet.group(2)) / 12.0:.6f} ft"
-    match = _NUMBER.match(text)
-    if match is None:
-        return None, False
-    value = float(match.group(1))
-    own, _ = next((u for end, u in _FIELD_UNIT.items() if fld.name.endswith(end)), ("", ""))
-    given = {"'": "ft", "kmh": "km/h", "kph": "km/h"}.get(
-        match.group(2) or "", match.group(2) or ""
-    ) or unit
-    if own and given:
-        value *= UNITS[given][1] / UNITS[own][1] if given in UNITS else 1.0
-    if (value < 0 and fld.name not in _SIGNED) or abs(value) > _MOST.get(fld.name, math.inf):
-        return None, False
-    if fld.type == "integer":
-        return (int(value), True) if value == int(value) else (None, False)
-    return value, True
-
-
-def _text(value: Any) -> str:
-    """A cell as trimmed text; whole floats lose their ".0", missing values become empty."""
-    if value is None or (isinstance(value, float) and np.isnan(value)) or value is pd.NA:
-        return ""
-    if isinstance(value, bool | np.bool_):
-        return "yes" if value else "no"
-    if isinstance(value, float | np.floating) and float(value).is_integer():
-        return str(int(value))
-    if isinstance(value, list | np.ndarray):
-        return ";".join(_text(v) for v in value)
-    return " ".join(str(value).split())
 
 
 def _label(spec: InputParams, known: Role) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import geopandas as gpd
@@ -53,7 +54,10 @@ class RuleSetting:
     cases: tuple[tuple[Where, RuleParams], ...] = ()
 
     def params(self, attributes: Mapping[str, Any]) -> RuleParams:
-        return next((p for where, p in self.cases if where.matches(attributes)), self.base)
+        for where, params in self.cases:
+            if where.matches(attributes):
+                return params
+        return self.base
 
 
 def leg_policy(settings: Sequence[RuleSetting]) -> LegPolicy:
@@ -61,35 +65,41 @@ def leg_policy(settings: Sequence[RuleSetting]) -> LegPolicy:
 
     def policy(attributes: Mapping[str, Any]) -> LegNeeds:
         wishes: dict[str, float] = {}
-        for setting in settings:
+        for setting, needs in asking:
             params = setting.params(attributes)
-            if setting.rule.needs is not None and params.enabled:
-                wishes.update(setting.rule.needs(params, attributes))
+            if params.enabled:
+                wishes.update(needs(params, attributes))
         return LegNeeds(**wishes)
 
+    asking = [(s, s.rule.needs) for s in settings if s.rule.needs is not None]
     return policy
 
 
 def ask_rules(design: Design, settings: Sequence[RuleSetting]) -> list[tuple[str, Marking]]:
     """(rule, marking) for every rule and site inside the districts, in a fixed order."""
-    legs = [
-        (leg, leg_attributes(leg)) for leg in design.legs() if leg.segment.paved and not leg.outside
-    ]
-    blocks = [
-        (block, segment_attributes(block.segment)) for block in design.blocks if _lined(block)
-    ]
+    legs = [leg for leg in design.legs() if leg.segment.paved and not leg.outside]
+    served: Mapping[str, Sequence[Leg] | Sequence[Block]] = {
+        "leg": legs,
+        "approach": [leg for leg in legs if leg.inbound and not leg.segment.roundabout],
+        "block": [b for b in design.blocks if _lined(b)],
+    }
     out = []
     for setting in settings:
-        sites: Iterable[tuple[Any, Mapping[str, Any]]] = blocks
-        if setting.rule.on != "block":
-            sites = [(leg, a) for leg, a in legs if _serves(setting.rule, leg)]
-        for site, attributes in sites:
-            params = setting.params(attributes)
+        sites: Sequence[Any] = served[setting.rule.on]
+        for site, params in zip(sites, _in_force(setting, sites), strict=True):
             if params.enabled:
-                district = str(attributes["district"])
                 made = setting.rule.mark(site, params)
-                out += [(setting.name, _labelled(m, district)) for m in made]
+                out += [(setting.name, _labelled(m, site)) for m in made]
     return out
+
+
+def _in_force(setting: RuleSetting, sites: Sequence[Any]) -> Iterable[RuleParams]:
+    """Settings at every site; where no `where` asks for attributes, none are gathered."""
+    if not setting.cases:
+        return [setting.base] * len(sites)
+    if setting.rule.on == "block":
+        return (setting.params(segment_attributes(block.segment)) for block in sites)
+    return (setting.params(leg_attributes(leg)) for leg in sites)
 
 
 def _lined(block: Block) -> bool:
@@ -98,7 +108,8 @@ def _lined(block: Block) -> bool:
     return open_ and (not block.inside or block.segment.roundabout)
 
 
-def _labelled(marking: Marking, district: str) -> Marking:
+def _labelled(marking: Marking, site: Leg | Block) -> Marking:
+    district = site.district if isinstance(site, Leg) else site.segment.district
     return replace(marking, district=district) if district else marking
 
 
@@ -147,12 +158,6 @@ def _fitting(
     return kept, findings
 
 
-def _serves(rule: Rule, leg: Leg) -> bool:
-    if rule.on == "approach":
-        return bool(leg.inbound) and not leg.segment.roundabout
-    return True
-
-
 def _draw(markings: Sequence[Marking], axes: Polylines) -> NDArray[np.object_]:
     """Polygons of all markings, template by template."""
     out: NDArray[Any] = np.full(len(markings), None, dtype=object)
@@ -172,7 +177,8 @@ def _table(
     material: str,
 ) -> gpd.GeoDataFrame:
     records = [_record(name, marking, material) for name, marking in asked]
-    table = pd.DataFrame.from_records(records, columns=list(_COLUMNS))
+    # column by column: a table from a list of rows takes ten times as long
+    table = pd.DataFrame({name: [row[name] for row in records] for name in _COLUMNS})
     area = shapely.area(shapes)
     table["area_sqft"] = area
     table["length_ft"] = area / table["width_ft"].to_numpy(dtype=float)
@@ -184,13 +190,14 @@ def _table(
 
 def _record(name: str, marking: Marking, material: str) -> dict[str, Any]:
     frame, sign = marking.frame, marking.frame.sign()
-    ends = [frame.station(s) for s in _extent(marking)]
+    extent = _extent(marking)
+    ends = frame.station(extent[0]), frame.station(extent[1])
     return {
         "kind": marking.kind,
         "style": marking.style,
         "rule": name,
         "reason": marking.reason,
-        "sources": ", ".join(marking.sources),
+        "sources": _joined(marking.sources),
         "segment_id": frame.segment.segment_id,
         "intersection_id": marking.intersection_id,
         "street": frame.segment.name,
@@ -218,6 +225,11 @@ def _record(name: str, marking: Marking, material: str) -> dict[str, Any]:
     }
 
 
+@lru_cache(maxsize=1024)
+def _joined(sources: tuple[str, ...]) -> str:
+    return ", ".join(sources)
+
+
 def _extent(marking: Marking) -> tuple[float, float]:
     """First and last station of a marking, in frame coordinates."""
     shape = marking.shape
@@ -242,12 +254,9 @@ def _heading_station(marking: Marking) -> float:
 
 
 def _bars_extent(shape: BarsShape) -> tuple[float, float]:
-    stations = [
-        cut.at(offset)
-        for bar in shape.bars
-        for cut in (bar.near, bar.far)
-        for offset in (bar.left_ft, bar.right_ft)
-    ]
+    ends = [(cut, bar) for bar in shape.bars for cut in (bar.near, bar.far)]
+    stations = [cut.at(bar.left_ft) for cut, bar in ends]
+    stations += [cut.at(bar.right_ft) for cut, bar in ends]
     return min(stations), max(stations)
 
 
@@ -276,20 +285,20 @@ def _ids(table: pd.DataFrame, axes: Polylines) -> list[str]:
     flip = (first[:, 0] > last[:, 0]) | ((first[:, 0] == last[:, 0]) & (first[:, 1] > last[:, 1]))
     of_block = table["anchor"].to_numpy() == table["segment_id"].to_numpy()
     sign = np.where(of_block & flip[table["segment_index"].to_numpy()], -1.0, 1.0)
-    keys = pd.DataFrame(
-        {
-            "stem": _stems(table),
-            "s": np.round(table["sort_ft"].to_numpy(dtype=float) * sign, 3),
-            "o": np.round(table["offset_ft"].to_numpy(dtype=float) * sign, 3),
-        }
-    )
-    order = keys.sort_values(["stem", "s", "o"], kind="stable").index
-    number = keys.loc[order].groupby("stem", sort=False).cumcount().reindex(keys.index) + 1
-    return [f"{stem}/{n}" for stem, n in zip(keys["stem"], number, strict=True)]
+    along = np.round(table["sort_ft"].to_numpy(dtype=float) * sign, 3)
+    across = np.round(table["offset_ft"].to_numpy(dtype=float) * sign, 3)
+    stems = _stems(table)
+    known: dict[str, int] = {}
+    group = np.array([known.setdefault(stem, len(known)) for stem in stems])
+    order = np.lexsort([across, along, group])
+    counts = np.bincount(group)
+    number = np.empty(len(table), dtype=np.int64)
+    number[order] = np.arange(len(table)) - np.repeat(np.cumsum(counts) - counts, counts) + 1
+    return [f"{stem}/{n}" for stem, n in zip(stems, number.tolist(), strict=True)]
 
 
 def _stems(table: pd.DataFrame) -> list[str]:
-    parts = zip(table["kind"], table["anchor"], table["tag"], strict=True)
+    parts = zip(*(table[name].to_list() for name in ("kind", "anchor", "tag")), strict=True)
     return [f"{kind}/{anchor}/{tag}" if tag else f"{kind}/{anchor}" for kind, anchor, tag in parts]
 
 
@@ -339,9 +348,13 @@ def _collisions(table: gpd.GeoDataFrame, shapes: NDArray[np.object_]) -> list[tu
 
     So whoever gives way is known before it could make somebody else give way.
     """
-    a, b = shapely.STRtree(shapes).query(shapes, predicate="intersects")
-    once = (a < b) & (table["color"].to_numpy()[a] == table["color"].to_numpy()[b])
+    a, b = shapely.STRtree(shapes).query(shapes)
+    color = pd.factorize(table["color"])[0]
+    once = (a < b) & (color[a] == color[b])
     a, b = a[once], b[once]
+    shapely.prepare(shapes[np.unique(a)])
+    meet = shapely.intersects(shapes[a], shapes[b])
+    a, b = a[meet], b[meet]
     shared = shapely.area(shapely.intersection(shapes[a], shapes[b])) > _TOUCH_SQFT
     priority = table["priority"].to_numpy(dtype=float)
     pairs = [

@@ -68,6 +68,16 @@ class Bar:
 
 
 @dataclass(frozen=True)
+class BarRow(Bar):
+    """Several bars between the same two cuts, from the leftmost to the rightmost offset.
+
+    `sides` are the (left, right) offsets of each.
+    """
+
+    sides: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
 class BarsShape:
     """Straight bars in the frame at right angles to the axis at a base station."""
 

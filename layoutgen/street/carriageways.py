@@ -9,7 +9,7 @@ import shapely
 
 from layoutgen.geometry.polyline import Floats, Ints, Polylines
 from layoutgen.street.design import Side, Strip
-from layoutgen.street.network import StreetRow
+from layoutgen.street.street_row import StreetRow
 
 #: how far the opposite carriageway is looked for, and how exactly it must run the other way
 _LOOK_FT = 80.0

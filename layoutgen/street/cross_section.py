@@ -15,8 +15,8 @@ from layoutgen.errors import Finding
 from layoutgen.street.curb_side import CurbSide, Part, SideName, StripParams, curb_sides
 from layoutgen.street.curbs import Measured
 from layoutgen.street.design import Side, Strip
-from layoutgen.street.network import StreetRow
 from layoutgen.street.precedence import DEFAULT, LANES, SPEED, WIDTH
+from layoutgen.street.street_row import StreetRow
 
 CenterLine = Literal["none", "broken", "double_solid"]
 

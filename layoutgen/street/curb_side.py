@@ -7,8 +7,8 @@ from typing import Literal
 
 from layoutgen.config import Params, length
 from layoutgen.street.design import StripKind
-from layoutgen.street.network import StreetRow
 from layoutgen.street.precedence import ATTRIBUTE, BIKE, DEFAULT, PARKING
+from layoutgen.street.street_row import StreetRow
 
 SideName = Literal["none", "left", "right", "both"]
 #: kind, direction and width of a strip before it is placed

@@ -9,8 +9,10 @@ in feet, positive to the *right* of growing station. Two station systems are in 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
@@ -130,7 +132,12 @@ class Segment:
 
     def lanes(self, direction: int) -> tuple[Strip, ...]:
         """Travel lanes of one direction (+1 along the axis, -1 against), left to right."""
-        return tuple(s for s in self.strips if s.kind == "travel_lane" and s.direction == direction)
+        return self._lanes[direction]
+
+    @cached_property
+    def _lanes(self) -> Mapping[int, tuple[Strip, ...]]:
+        lanes = [s for s in self.strips if s.kind == "travel_lane"]
+        return {way: tuple(s for s in lanes if s.direction == way) for way in (1, -1)}
 
     @property
     def edges_ft(self) -> tuple[float, float]:
@@ -154,7 +161,7 @@ class Cut:
 
     def moved(self, distance_ft: float) -> Cut:
         """Parallel cut, moved outward by a distance measured at right angles to it."""
-        return Cut(self.station_ft + distance_ft * float(np.hypot(1.0, self.slope)), self.slope)
+        return Cut(self.station_ft + distance_ft * math.hypot(1.0, self.slope), self.slope)
 
     def clear(self, offset_ft: float, width_ft: float) -> float:
         """Station from which a line of that width, square at its end, stays clear of the cut."""
@@ -229,13 +236,13 @@ class Leg:
     district: str = ""
     outside: bool = False
 
-    @property
+    @cached_property
     def inbound(self) -> tuple[Strip, ...]:
         """Approach lanes with a turn pocket, left to right as their driver sees them."""
         lanes = (s for s in self.strips if s.kind in ("travel_lane", "turn_lane"))
         return tuple(sorted((s for s in lanes if s.direction == -1), key=lambda s: -s.center_ft))
 
-    @property
+    @cached_property
     def outbound(self) -> tuple[Strip, ...]:
         """Departure lanes, from left to right in leg coordinates."""
         return tuple(s for s in self.strips if s.kind == "travel_lane" and s.direction == 1)

@@ -6,13 +6,13 @@ vertex, and pieces that differ in nothing are joined again, so that a block is o
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
@@ -28,17 +28,8 @@ from layoutgen.geometry.noding import (
     touched,
 )
 from layoutgen.geometry.polyline import Floats, Ints, Polylines
-from layoutgen.street.joined import TABLED
-from layoutgen.street.precedence import ATTRIBUTE, TABLE
+from layoutgen.street.street_row import LIKENESS, StreetRow, street_row
 
-_FLIP_SIDE = {"left": "right", "right": "left"}
-_OTHER_SIDE = {
-    "bike_left": "bike_right",
-    "bike_right": "bike_left",
-    "parking_left": "parking_right",
-    "parking_right": "parking_left",
-}
-_FLIP_WAY = {"forward": "backward", "backward": "forward"}
 #: shorter pieces arise only from snapping and carry nothing
 _MIN_PIECE_FT = 0.5
 
@@ -53,81 +44,6 @@ class NetworkParams(Params):
         source="common practice",
         text="ends closer than this meet",
     )
-
-
-@dataclass(frozen=True)
-class StreetRow:
-    """Attributes of one piece, relative to its own direction; None = unknown.
-
-    `tabled` names the joined tables whose value counts on all of it.
-    """
-
-    segment_id: str
-    source_ids: tuple[str, ...]
-    name: str
-    street_class: str | None
-    oneway: str
-    lanes: int | None
-    lanes_forward: int | None
-    lanes_backward: int | None
-    width_ft: float | None
-    speed_mph: float | None
-    parking: str | None
-    bike_lane: str | None
-    center_turn_lane: bool
-    divided: bool
-    median_ft: float | None
-    turn_lanes_forward: str
-    turn_lanes_backward: str
-    levels: tuple[int, int]
-    paved: bool
-    roundabout: bool
-    #: grade level of the inside, and which ends meet whatever they share a point with
-    inside: int = 0
-    tied: tuple[bool, bool] = (False, False)
-    #: what is said of each side alone; empty where nothing is
-    bike_left: str = ""
-    bike_right: str = ""
-    parking_left: str = ""
-    parking_right: str = ""
-    #: which values come from joined tables, which sides from layers of their own
-    tabled: frozenset[str] = frozenset()
-    layered: frozenset[str] = frozenset()
-
-    def source(self, value: str) -> str:
-        """Where a value of the row came from (`precedence`): a joined table, or the line itself."""
-        return TABLE if value in self.tabled else ATTRIBUTE
-
-    @property
-    def says_parking(self) -> bool:
-        """Whether the data say anything about parking."""
-        return bool(self.parking or self.parking_left or self.parking_right)
-
-    def flipped(self) -> StreetRow:
-        """The same street walked the other way."""
-        return replace(
-            self,
-            oneway=_FLIP_WAY.get(self.oneway, self.oneway),
-            lanes_forward=self.lanes_backward,
-            lanes_backward=self.lanes_forward,
-            parking=_FLIP_SIDE.get(self.parking or "", self.parking),
-            bike_lane=_FLIP_SIDE.get(self.bike_lane or "", self.bike_lane),
-            turn_lanes_forward=self.turn_lanes_backward,
-            turn_lanes_backward=self.turn_lanes_forward,
-            levels=(self.levels[1], self.levels[0]),
-            tied=(self.tied[1], self.tied[0]),
-            bike_left=self.bike_right,
-            bike_right=self.bike_left,
-            parking_left=self.parking_right,
-            parking_right=self.parking_left,
-            layered=frozenset(_OTHER_SIDE[name] for name in self.layered),
-        )
-
-    def alike(self, other: StreetRow) -> bool:
-        """Whether two consecutive pieces differ in nothing that a layout depends on."""
-        blank: dict[str, Any] = {"segment_id": "", "source_ids": (), "levels": (0, 0)}
-        blank |= {"inside": 0, "tied": (False, False), "tabled": frozenset()}
-        return replace(self, **blank) == replace(other, **blank)
 
 
 @dataclass(frozen=True)
@@ -152,7 +68,7 @@ class Network:
 def build_network(table: gpd.GeoDataFrame, params: NetworkParams) -> tuple[Network, list[Finding]]:
     """Network of cleaned street lines (see `gis.clean`); feet on the working plane."""
     records = _records(table)
-    rows = [_street_row(record) for record in records]
+    rows = [street_row(record) for record in records]
     lines = Polylines.from_lines(table.geometry.to_numpy())
     pieces, parent, findings = _split_lines(lines, rows, params.snap_ft)
     own = piece_rows(rows, pieces, parent)
@@ -168,10 +84,16 @@ def build_network(table: gpd.GeoDataFrame, params: NetworkParams) -> tuple[Netwo
 
 def _records(table: gpd.GeoDataFrame) -> list[dict[str, Any]]:
     plain = table.drop(columns=table.geometry.name)
-    return [
-        {str(k): None if v is None or v != v else v for k, v in row.items()}
-        for row in plain.to_dict("records")
-    ]
+    names = [str(name) for name in plain.columns]
+    columns = [_plain_values(plain[name]) for name in plain.columns]
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
+
+
+def _plain_values(column: pd.Series[Any]) -> list[Any]:
+    """Values of a column as Python has them, None where nothing is known."""
+    if column.isna().all():
+        return [None] * len(column)
+    return column.astype(object).where(column.notna(), None).to_list()
 
 
 def _both_ways(records: Sequence[dict[str, Any]]) -> list[Finding]:
@@ -186,55 +108,6 @@ def _both_ways(records: Sequence[dict[str, Any]]) -> list[Finding]:
     )
     fix = "use turn_lanes_forward and turn_lanes_backward there"
     return [Finding("turn_lanes_two_way", "warning", "streets", ids[0], text, fix)]
-
-
-def _turn_lanes(row: dict[str, Any], way: str) -> str:
-    """Turn lanes of one direction: said so, or those of a one-way street that runs that way."""
-    own = row["turn_lanes_" + way]
-    return own or (row["turn_lanes"] if row["oneway"] == way else "") or ""
-
-
-def _level(row: dict[str, Any]) -> int | None:
-    """Grade level of the line as a whole, where it is known."""
-    if row["level"] is not None:
-        return int(row["level"])
-    return 1 if row["bridge"] else -1 if row["tunnel"] else None
-
-
-def _street_row(row: dict[str, Any]) -> StreetRow:
-    level = _level(row)
-    ends = [row["level_from"], row["level_to"]]
-    tied = level is not None and ends == [None, None]
-    levels = tuple(int((level if end is None else end) or 0) for end in ends)
-    return StreetRow(
-        segment_id=str(row["segment_id"]),
-        source_ids=(str(row["source_id"]),),
-        name=str(row["name"] or ""),
-        street_class=row["street_class"],
-        oneway=row["oneway"] or "both",
-        lanes=row["lanes"] or None,
-        lanes_forward=row["lanes_forward"],
-        lanes_backward=row["lanes_backward"],
-        width_ft=row["width_ft"] or None,
-        speed_mph=row["speed_mph"] or None,
-        parking=row["parking"],
-        bike_lane=row["bike_lane"],
-        center_turn_lane=bool(row["center_turn_lane"]),
-        divided=bool(row["divided"] or row["median_ft"]),
-        median_ft=row["median_ft"] or None,
-        turn_lanes_forward=_turn_lanes(row, "forward"),
-        turn_lanes_backward=_turn_lanes(row, "backward"),
-        levels=(levels[0], levels[1]),
-        paved=row["surface"] != "unpaved",
-        roundabout=bool(row["roundabout"]),
-        inside=min(levels) if level is None else level,
-        tied=(tied, tied),
-        bike_left=row["bike_left"] or "",
-        bike_right=row["bike_right"] or "",
-        parking_left=row["parking_left"] or "",
-        parking_right=row["parking_right"] or "",
-        tabled=frozenset(row.get(TABLED) or ()),
-    )
 
 
 def _levels(rows: Sequence[StreetRow]) -> Levels:
@@ -355,33 +228,41 @@ def _lost(rows: Sequence[StreetRow], used: frozenset[str]) -> list[Finding]:
 
 def _join(
     rows: Sequence[StreetRow], shapes: NDArray[np.object_], ends: Ints
-) -> tuple[list[StreetRow], list[Any], list[tuple[int, int]]]:
+) -> tuple[list[StreetRow], NDArray[np.object_], list[tuple[int, int]]]:
     """Chains of like pieces through nodes where nothing else meets, each as one segment."""
     onward = _onward(rows, ends)
     chains = _chains(rows, ends, onward)
     return (
         [_chain_row(rows, chain) for chain in chains],
-        [_chain_line(shapes, chain) for chain in chains],
+        _chain_lines(shapes, chains),
         [_chain_ends(ends, chain) for chain in chains],
     )
 
 
 def _onward(rows: Sequence[StreetRow], ends: Ints) -> dict[tuple[int, int], tuple[int, int]]:
     """(piece, end) -> (piece, end) it goes on with, where two like pieces meet alone."""
-    at_node: dict[int, list[tuple[int, int]]] = defaultdict(list)
-    for i, (a, b) in enumerate(ends.tolist()):
-        at_node[a].append((i, 0))
-        at_node[b].append((i, 1))
+    node = ends.ravel()
+    order = np.argsort(node, kind="stable")
+    two = np.bincount(node)[node[order]] == 2 if len(node) else np.empty(0, dtype=bool)
+    pairs = order[two].reshape(-1, 2)
+    pairs = pairs[pairs[:, 0] // 2 != pairs[:, 1] // 2]
+    kind, turned = _kinds(rows)
+    arriving = np.where(pairs[:, 0] % 2 == 1, kind[pairs[:, 0] // 2], turned[pairs[:, 0] // 2])
+    leaving = np.where(pairs[:, 1] % 2 == 0, kind[pairs[:, 1] // 2], turned[pairs[:, 1] // 2])
     out: dict[tuple[int, int], tuple[int, int]] = {}
-    for pair in at_node.values():
-        if len(pair) != 2 or pair[0][0] == pair[1][0]:
-            continue
-        (p, p_end), (q, q_end) = pair
-        arriving = rows[p] if p_end == 1 else rows[p].flipped()
-        leaving = rows[q] if q_end == 0 else rows[q].flipped()
-        if arriving.alike(leaving):
-            out[pair[0]], out[pair[1]] = pair[1], pair[0]
+    for p, q in pairs[arriving == leaving].tolist():
+        one, other = (p // 2, p % 2), (q // 2, q % 2)
+        out[one], out[other] = other, one
     return out
+
+
+def _kinds(rows: Sequence[StreetRow]) -> tuple[Ints, Ints]:
+    """One number for all rows that are alike, as drawn and walked the other way."""
+    number: dict[Any, int] = {}
+    kind = np.array([number.setdefault(LIKENESS(row), len(number)) for row in rows], dtype=np.int64)
+    _, first = np.unique(kind, return_index=True)
+    turned = [number.setdefault(LIKENESS(rows[i].flipped()), len(number)) for i in first.tolist()]
+    return kind, np.array(turned, dtype=np.int64)[kind]
 
 
 def _chains(
@@ -419,23 +300,38 @@ def _walk(
 
 
 def _chain_row(rows: Sequence[StreetRow], chain: list[tuple[int, bool]]) -> StreetRow:
-    walked = [rows[p].flipped() if back else rows[p] for p, back in chain]
+    if len(chain) == 1 and not chain[0][1]:
+        return rows[chain[0][0]]
+    walked = [rows[p] for p, _ in chain]
+    first = walked[0].flipped() if chain[0][1] else walked[0]
     sources = tuple(dict.fromkeys(s for row in walked for s in row.source_ids))
     return replace(
-        walked[0],
+        first,
         segment_id=min(row.segment_id for row in walked),
         source_ids=sources,
-        levels=(walked[0].levels[0], walked[-1].levels[1]),
+        levels=(first.levels[0], walked[-1].levels[0 if chain[-1][1] else 1]),
+        tied=(first.tied[0], walked[-1].tied[0 if chain[-1][1] else 1]),
         tabled=frozenset.intersection(*(row.tabled for row in walked)),
-        tied=(walked[0].tied[0], walked[-1].tied[1]),
     )
 
 
-def _chain_line(shapes: NDArray[np.object_], chain: list[tuple[int, bool]]) -> Any:
-    if len(chain) == 1:
-        return shapes[chain[0][0]]
-    parts = [shapely.get_coordinates(shapes[p])[:: -1 if back else 1] for p, back in chain]
-    return shapely.LineString(np.vstack([parts[0]] + [part[1:] for part in parts[1:]]))
+def _chain_lines(
+    shapes: NDArray[np.object_], chains: Sequence[list[tuple[int, bool]]]
+) -> NDArray[np.object_]:
+    """One line per chain; where two pieces meet, their shared point is kept once."""
+    piece = np.array([p for chain in chains for p, _ in chain], dtype=np.int64)
+    back = np.array([b for chain in chains for _, b in chain], dtype=bool)
+    lines = shapes[piece]
+    lines[back] = shapely.reverse(lines[back])
+    chain_of = np.repeat(np.arange(len(chains)), [len(chain) for chain in chains])
+    xy, owner = shapely.get_coordinates(lines, return_index=True)
+    # the first point of a piece that follows another one of its chain
+    again = np.zeros(len(xy), dtype=bool)
+    again[1:] = np.diff(owner) != 0
+    again &= np.isin(owner, np.flatnonzero(np.diff(chain_of, prepend=-1) == 0))
+    return np.asarray(
+        shapely.linestrings(xy[~again], indices=chain_of[owner][~again]), dtype=object
+    )
 
 
 def _chain_ends(ends: Ints, chain: list[tuple[int, bool]]) -> tuple[int, int]:
@@ -445,13 +341,12 @@ def _chain_ends(ends: Ints, chain: list[tuple[int, bool]]) -> tuple[int, int]:
 
 def _sorted_network(
     rows: list[StreetRow],
-    lines: list[Any],
+    lines: NDArray[np.object_],
     ends: list[tuple[int, int]],
     nodes: Floats,
     used: frozenset[str],
 ) -> Network:
     order = sorted(range(len(rows)), key=lambda i: rows[i].segment_id)
-    shapes = np.empty(len(order), dtype=object)
-    shapes[:] = [lines[i] for i in order]
+    shapes = lines[order]
     pairs = np.array([ends[i] for i in order], dtype=np.int64).reshape(-1, 2)
     return Network(tuple(rows[i] for i in order), Polylines.from_lines(shapes), pairs, nodes, used)

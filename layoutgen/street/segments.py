@@ -11,9 +11,10 @@ from layoutgen.street.carriageways import inner_limits, moved_aside
 from layoutgen.street.cross_section import ClassDefaults, build_section
 from layoutgen.street.curbs import Edges, Measured
 from layoutgen.street.design import Segment, Strip
-from layoutgen.street.network import Network, StreetRow
+from layoutgen.street.network import Network
 from layoutgen.street.params import StreetParams
 from layoutgen.street.precedence import DEFAULT, SPEED
+from layoutgen.street.street_row import StreetRow
 
 
 def segment_attributes(segment: Segment) -> dict[str, Any]:

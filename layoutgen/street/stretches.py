@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 
 from layoutgen.geometry.noding import split
 from layoutgen.geometry.polyline import Floats, Ints, Polylines
-from layoutgen.street.network import Network, StreetRow, piece_rows
+from layoutgen.street.network import Network, piece_rows
+from layoutgen.street.street_row import StreetRow
 
 #: what a state says, in this order
 _SIDES = ("bike_left", "bike_right", "parking_left", "parking_right")

@@ -17,7 +17,7 @@ from layoutgen.street.cross_section import (
     strips_text,
 )
 from layoutgen.street.curbs import Measured
-from layoutgen.street.network import StreetRow
+from layoutgen.street.street_row import StreetRow
 
 BLANK: dict[str, Any] = {
     "segment_id": "x",

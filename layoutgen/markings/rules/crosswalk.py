@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any, Literal
 
 from layoutgen.config import choice, length
-from layoutgen.markings.marking import Bar, BarsShape, Frame, Marking, Rule, RuleParams
+from layoutgen.markings.marking import Bar, BarRow, BarsShape, Frame, Marking, Rule, RuleParams
 from layoutgen.street.design import Cut, Leg, Strip
 
 Style = Literal["transverse_lines", "longitudinal_bars", "ladder", "bar_pairs"]
@@ -236,10 +237,21 @@ def _bars(near: Cut, far: Cut, strips: Sequence[Strip], params: Params) -> Itera
     element = 3 * bar if pair else bar
     low = max(params.gap_min_ft, 2.0) if pair else params.gap_min_ft
     high = min(params.gap_max_ft, _MAX_GAP_PER_BAR * element)
-    for center in bar_centers(strips, element, low, high):
-        for shift in (-bar, bar) if pair else (0.0,):
-            middle = center + shift
-            yield Bar(near, far, max(left, middle - bar / 2), min(right, middle + bar / 2))
+    sides = _sides(tuple(strips), (-bar, bar) if pair else (0.0,), bar, (element, low, high))
+    yield BarRow(near, far, sides[0][0], sides[-1][1], sides)
+
+
+@lru_cache(maxsize=4096)
+def _sides(
+    strips: tuple[Strip, ...],
+    shifts: tuple[float, ...],
+    bar_ft: float,
+    spacing_ft: tuple[float, float, float],
+) -> tuple[tuple[float, float], ...]:
+    """Offsets of both sides of every bar; most legs of a city share a few cross-sections."""
+    left, right = strips[0].left_ft, strips[-1].right_ft
+    middles = [center + shift for center in bar_centers(strips, *spacing_ft) for shift in shifts]
+    return tuple((max(left, m - bar_ft / 2), min(right, m + bar_ft / 2)) for m in middles)
 
 
 def _reason(leg: Leg, params: Params) -> str:
