@@ -28,6 +28,7 @@ from layoutgen.street.curb_side import StripParams
 from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import Design
 from layoutgen.street.districts import DistrictParams
+from layoutgen.street.existing import ExistingParams
 from layoutgen.street.features import FeatureParams
 from layoutgen.street.intersection import IntersectionParams
 from layoutgen.street.legs import leg_attributes
@@ -98,6 +99,7 @@ class SettingsBase(Params):
     turn_pocket: PocketParams = PocketParams()
     curbs: CurbParams = CurbParams()
     curb_ramps: RampParams = RampParams()
+    crosswalks: ExistingParams = ExistingParams()
     districts: DistrictParams = DistrictParams()
     features: FeatureParams = FeatureParams()
     exclusions: ExclusionParams = ExclusionParams()
@@ -227,6 +229,7 @@ def street_params(settings: SettingsBase) -> StreetParams:
         settings.conflation,
         settings.crossing_points,
         settings.project.driving_side,
+        settings.crosswalks,
         settings.districts,
         settings.features,
     )
@@ -234,7 +237,7 @@ def street_params(settings: SettingsBase) -> StreetParams:
 
 def exclusions_of(design: Design, settings: SettingsBase) -> Exclusions:
     """Areas without markings, with their settings."""
-    return Exclusions(design.exclusions, settings.exclusions.shortest_ft)
+    return Exclusions(design.exclusions, settings.exclusions.shortest_ft, design.islands)
 
 
 def _with_shared_sources(raw: Raw) -> Raw:
@@ -311,7 +314,7 @@ WHERE_NAMES = (
     *("segment_id", "name", "street_class", "speed_mph", "oneway", "width_ft", "length_ft"),
     *("lanes", "parking", "bike_lane", "bike_facility", "center_turn_lane", "divided"),
     *("roundabout", "leg_id", "intersection_id", "control", "intersection_control", "legs"),
-    *("lanes_in", "lanes_out", "school", "circular", "compass", "district"),
+    *("lanes_in", "lanes_out", "school", "circular", "existing", "compass", "district"),
     *("rail_crossings", "speed_humps"),
 )
 

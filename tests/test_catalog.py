@@ -57,6 +57,8 @@ def test_layers_and_roles() -> None:
         "parking",
         "curbs",
         "curb_ramps",
+        "islands",
+        "crosswalks",
         "speed",
         "lanes",
         "width",

@@ -204,6 +204,20 @@ ROLES: tuple[Role, ...] = (
         (Field("ramp_id", "text", "stable id"),),
     ),
     Role(
+        "islands",
+        _POLYGONS,
+        False,
+        "Raised islands: nothing is painted on them; crosswalks lead through them.",
+        (Field("island_id", "text", "stable id"), Field("name", "text", "what it is")),
+    ),
+    Role(
+        "crosswalks",
+        ("LineString", "MultiLineString"),
+        False,
+        "Axes of existing crosswalks: painted there instead of where the rule would.",
+        (Field("crosswalk_id", "text", "stable id"),),
+    ),
+    Role(
         "speed",
         (),
         False,

@@ -18,6 +18,7 @@ from layoutgen.config import Where
 from layoutgen.errors import Finding
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.markings.exclusions import Exclusions, keep_out
+from layoutgen.markings.islands import off_islands
 from layoutgen.markings.marking import (
     BarsShape,
     FigureShape,
@@ -121,7 +122,8 @@ def draw_markings(
 ) -> tuple[gpd.GeoDataFrame, list[Finding]]:
     """Markings table on the working plane, sorted by id, without collisions.
 
-    What lies in an exclusion goes first, so that nothing gives way to what is not painted.
+    What lies in an exclusion or on an island goes first, so that nothing gives way to what is not
+    painted.
 
     Returns:
         Columns of layer `markings` and, for the work stages, segment_index, from_ft, to_ft, travel
@@ -133,9 +135,10 @@ def draw_markings(
     kept = [pair for pair, gone in zip(asked, empty, strict=True) if not gone]
     table = _table(kept, shapes[~empty], axes, material)
     table, kept_out = keep_out(table, exclusions or Exclusions(), axes)
+    table, cut = off_islands(table, exclusions or Exclusions(), axes)
     table, findings = _settle_collisions(table)
     lost = [m for (_, m), gone in zip(asked, empty, strict=True) if gone]
-    return table, unfit + [_nothing_left(m) for m in lost] + kept_out + findings
+    return table, unfit + [_nothing_left(m) for m in lost] + kept_out + cut + findings
 
 
 def _fitting(

@@ -37,10 +37,15 @@ class ExclusionParams(Params):
 
 @dataclass(frozen=True)
 class Exclusions:
-    """Areas without markings, and the shortest rest of a line worth painting."""
+    """Areas without markings, and the shortest rest of a line worth painting.
+
+    `islands` are raised: a crosswalk leads through them. `word` is what findings call the areas.
+    """
 
     areas: tuple[Area, ...] = ()
     shortest_ft: float = 10.0
+    islands: tuple[Area, ...] = ()
+    word: str = "exclusion"
 
 
 def keep_out(
@@ -172,15 +177,16 @@ def _measured(
 
 def _names(exclusions: Exclusions, zones: Sequence[int]) -> str:
     areas = [exclusions.areas[z] for z in zones]
-    return ", ".join(f"{a.area_id} ({a.text})" if a.text else a.area_id for a in areas)
+    told = ", ".join(f"{a.area_id} ({a.text})" if a.text else a.area_id for a in areas)
+    return f"{exclusions.word} {told}"
 
 
 def _left_out(row: Any, shape: Any, names: str) -> Finding:
-    text = f"{row['marking_id']} would stand in exclusion {names}; it was left out"
+    text = f"{row['marking_id']} would stand in {names}; it was left out"
     return Finding("excluded", "notice", "markings", str(row["marking_id"]), text, "", shape)
 
 
 def _cut_back(row: Any, shape: Any, rest: Any, names: str) -> Finding:
     gone = shape.area - rest.area
-    text = f"{row['marking_id']} was cut back by {gone:.1f} sq ft at exclusion {names}"
+    text = f"{row['marking_id']} was cut back by {gone:.1f} sq ft at {names}"
     return Finding("excluded_part", "notice", "markings", str(row["marking_id"]), text, "", shape)

@@ -25,6 +25,7 @@ from layoutgen.street.curbs import curb_lines, measure_edges
 from layoutgen.street.design import Block, Design, Intersection, Leg, Segment, Strip
 from layoutgen.street.districts import labels_at, left_out, read_districts, with_districts
 from layoutgen.street.ends import ends_by_node
+from layoutgen.street.existing import with_existing
 from layoutgen.street.facing import with_bearings
 from layoutgen.street.features import with_features
 from layoutgen.street.intersection import LegPolicy, intersection_areas
@@ -96,7 +97,7 @@ def build_design(
             crossings, junctions, controls, names, near, labels, strict=True
         )
     ]
-    drafts, use, found = _drafts(knots, network, (curbs, tables.get("curb_ramps")), params)
+    drafts, use, found = _drafts(knots, network, (curbs, tables), params)
     findings += found
     legs, found = laid_out(drafts, policy, params)
     found += without_ramp([leg for own in legs for leg in own], use)
@@ -112,30 +113,33 @@ def build_design(
     design = Design(segments, network.axes, nodes, intersections, blocks, params.side)
     design, found = with_crossings(design, tables, params.crossings)
     findings += found + left_out(design, cleaned)
-    exclusions, found = _exclusions(tables)
-    return replace(design, exclusions=exclusions), findings + found
+    exclusions, found = _areas_of(tables, "exclusions", ("exclusion_id", "reason"))
+    islands, more = _areas_of(tables, "islands", ("island_id", "name"))
+    design = replace(design, exclusions=exclusions, islands=islands)
+    return design, findings + found + more
 
 
 def _drafts(
     knots: Sequence[Node],
     network: Network,
-    seen: tuple[NDArray[np.object_], gpd.GeoDataFrame | None],
+    seen: tuple[NDArray[np.object_], Mapping[str, gpd.GeoDataFrame]],
     params: StreetParams,
 ) -> tuple[list[list[Leg]], RampUse, list[Finding]]:
-    """Legs with their line across, by widths, then curbs, then ramps; `seen` = curbs and ramps."""
+    """Legs with their line across: by widths, then curbs, then ramps, then existing crosswalks."""
     drafts = [draft_legs(k, params.intersection) for k in knots]
-    curbs, table = seen
+    curbs, tables = seen
     if len(curbs):
         drafts = with_corners(drafts, network.axes, curbs, params)
-    ramps, findings = ramp_points(table)
+    ramps, findings = ramp_points(tables.get("curb_ramps"))
     use = with_ramps([leg for own in drafts for leg in own], network.axes, ramps, params.ramps)
-    flat = iter(use.legs)
+    known, found = with_existing(use.legs, network.axes, tables.get("crosswalks"), params.existing)
+    flat = iter(known)
     drafts = [[next(flat) for _ in own] for own in drafts]
     drafts = [
         with_twins(own, k.junction.pairs, network.axes, params.intersection)
         for own, k in zip(drafts, knots, strict=True)
     ]
-    return drafts, use, findings + unused_ramps(use, ramps)
+    return drafts, use, findings + unused_ramps(use, ramps) + found
 
 
 def _placed(
@@ -151,12 +155,11 @@ def _placed(
     return segments, districts, findings + found
 
 
-def _exclusions(
-    tables: Mapping[str, gpd.GeoDataFrame],
+def _areas_of(
+    tables: Mapping[str, gpd.GeoDataFrame], role: str, columns: tuple[str, str]
 ) -> tuple[tuple[Area, ...], list[Finding]]:
-    if "exclusions" not in tables:
-        return (), []
-    return read_areas(tables["exclusions"], "exclusions", ("exclusion_id", "reason"))
+    """Areas of a role; none where it is not given."""
+    return read_areas(tables[role], role, columns) if role in tables else ((), [])
 
 
 def _facing(

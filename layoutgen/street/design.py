@@ -211,7 +211,8 @@ class Leg:
     +1 away from it (the departure). `at_end` tells that the leg starts at the segment's last point,
     so that leg station 0 is the end of the axis. `circular` = it leads into a roundabout. `room_ft`
     is the length the leg may use; `pocket_ft` how far the center lane of the street serves this
-    approach as a turn lane; `crossing` the line from curb ramp to curb ramp, if there are ramps.
+    approach as a turn lane; `crossing` the line from curb ramp to curb ramp, or the axis of the
+    `existing` crosswalk, if there are any.
     `district` and `outside` are those of the intersection.
     """
 
@@ -233,6 +234,7 @@ class Leg:
     crossing: Cut | None
     layout: LegLayout
     twin: Twin | None = None
+    existing: bool = False
     district: str = ""
     outside: bool = False
 
@@ -336,6 +338,7 @@ class Design:
         blocks: one per segment, by index.
         driving_side: `right` or `left`.
         exclusions: areas in which nothing is marked.
+        islands: raised islands.
         leg_crossings: leg id -> crossings given as points that belong to that leg.
     """
 
@@ -346,6 +349,7 @@ class Design:
     blocks: tuple[Block, ...]
     driving_side: Side
     exclusions: tuple[Area, ...] = ()
+    islands: tuple[Area, ...] = ()
     leg_crossings: Mapping[str, tuple[CrossingPoint, ...]] = field(default_factory=dict)
 
     def legs(self) -> tuple[Leg, ...]:

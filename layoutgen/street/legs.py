@@ -44,6 +44,7 @@ def leg_attributes(leg: Leg) -> dict[str, Any]:
         lanes_out=len(leg.outbound),
         school=leg.school,
         circular=leg.circular,
+        existing=leg.existing,
         district=leg.district,
         compass=octant(leg.bearing_deg),
     )

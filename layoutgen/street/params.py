@@ -14,6 +14,7 @@ from layoutgen.street.curb_side import StripParams
 from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import Side
 from layoutgen.street.districts import DistrictParams
+from layoutgen.street.existing import ExistingParams
 from layoutgen.street.features import FeatureParams
 from layoutgen.street.intersection import IntersectionParams
 from layoutgen.street.network import NetworkParams
@@ -64,5 +65,6 @@ class StreetParams:
     conflation: ConflationParams
     crossings: CrossingParams
     side: Side
+    existing: ExistingParams
     districts: DistrictParams
     features: FeatureParams

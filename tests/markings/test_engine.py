@@ -353,7 +353,7 @@ def test_needs_are_asked_of_the_case_in_force() -> None:
     rules = {"stop_line": {"cases": [{"where": {"street_class": "local"}, "enabled": False}]}}
     policy = leg_policy(project({"rules": rules}).rules)
     leg = {"control": "stop", "lanes_in": 1, "intersection_control": "none", "school": False}
-    leg |= {"roundabout": False, "circular": False, "street_class": "local"}
+    leg |= {"roundabout": False, "circular": False, "existing": False, "street_class": "local"}
     assert policy(leg).stop_line_ft == 0.0
     assert policy({**leg, "street_class": "collector"}).stop_line_ft == 2.0
 

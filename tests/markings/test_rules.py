@@ -175,6 +175,7 @@ def test_bars_stand_where_wheels_miss_them(widths: Any, wanted: list[float]) -> 
 LEG = {
     "roundabout": False,
     "circular": False,
+    "existing": False,
     "intersection_control": "none",
     "control": "none",
     "school": False,
@@ -195,6 +196,8 @@ LEG = {
         (["every_leg"], {}, True),
         (["every_leg"], {"roundabout": True}, False),
         (["roundabout"], {"circular": True}, True),
+        (["existing"], {"existing": True}, True),
+        (["signal"], {"existing": True}, False),
         (["signal"], {"circular": True}, False),
         (["signal"], {"intersection_control": "signal", "roundabout": True}, False),
         ([], {"intersection_control": "signal", "school": True, "control": "stop"}, False),

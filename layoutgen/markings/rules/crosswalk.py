@@ -17,7 +17,9 @@ from layoutgen.markings.marking import Bar, BarRow, BarsShape, Frame, Marking, R
 from layoutgen.street.design import Cut, Leg, Strip
 
 Style = Literal["transverse_lines", "longitudinal_bars", "ladder", "bar_pairs"]
-Place = Literal["signal", "all_way_stop", "stop", "yield", "school", "roundabout", "every_leg"]
+Place = Literal[
+    "signal", "all_way_stop", "stop", "yield", "school", "roundabout", "existing", "every_leg"
+]
 _MAX_GAP_PER_BAR = 2.5  # XWALK-13, XWALK-16, XWALK-20
 #: strips that lanes are made of
 _DRIVEN = ("travel_lane", "turn_lane", "center_turn_lane")
@@ -34,10 +36,11 @@ _ROWS: dict[str, tuple[str, ...]] = {
 class Params(RuleParams):
     style: Style = choice("longitudinal_bars", source="XWALK-06", text="pattern")
     at: tuple[Place, ...] = choice(
-        ("signal", "all_way_stop", "school", "roundabout"),
+        ("signal", "all_way_stop", "school", "roundabout", "existing"),
         source="XWALK-27",
         text="legs that get one: by control of the intersection (signal, all_way_stop), "
-        "by control of the approach (stop, yield), in a school zone, at a roundabout, or every leg",
+        "by control of the approach (stop, yield), in a school zone, at a roundabout, where one "
+        "exists, or every leg",
     )
     width_ft: float = length(
         "10 ft", low="6 ft", high="30 ft", source="XWALK-03", text="along travel, over all"
@@ -81,6 +84,8 @@ def wanted(params: Params, leg: Mapping[str, Any]) -> bool:
         "signal",
         "all_way_stop",
     )
+    if leg["existing"] and "existing" in params.at:
+        return True
     if leg["circular"] and "roundabout" in params.at:
         return True
     by_approach = leg["control"] in params.at and leg["control"] in ("stop", "yield")
@@ -255,6 +260,8 @@ def _sides(
 
 
 def _reason(leg: Leg, params: Params) -> str:
+    if leg.existing:
+        return "a crosswalk exists here (input crosswalks); on its axis"
     if "every_leg" in params.at:
         why = "every leg is asked for"
     elif leg.circular and "roundabout" in params.at:
