@@ -16,6 +16,8 @@ from layoutgen.geometry.polyline import Floats, Ints, Polylines
 _MOST = 24
 #: least room between a median and the edge of the roadway
 _LANE_FT = 8.0
+#: narrower medians are none
+_LEAST_MEDIAN_FT = 1.0
 #: corners are looked for this far out, in these steps, with rays of this length
 _CORNER_REACH_FT = 110.0
 _CORNER_STEP_FT = 2.0
@@ -111,25 +113,35 @@ class Measured:
 class Edges:
     """Distances per segment, left and right; nan = not known.
 
-    `near` counts from the axis to the first curb; `far` to the first one that leaves room for a
-    lane, where the first ones are so near that they must be those of a median.
+    `near` counts from the axis to the first curb; `past` to the next one behind it, and `far` to the
+    first one that leaves room for a lane, both only where the first ones may be those of a median.
     """
 
     near: tuple[Floats, Floats]
+    past: tuple[Floats, Floats]
     far: tuple[Floats, Floats]
 
     def measured(self, i: int, *, two_way: bool, least_ft: float) -> Measured | None:
         """Edges of a segment, if they can be believed.
 
-        The axis of a two-way street lies about its middle, so one known side stands for both.
+        The axis of a two-way street lies about its middle, so one known side stands for both; and
+        a curb within a lane's width of it is that of a median.
         """
         pair = _pair(self.near, i, two_way)
-        if pair is not None and sum(pair) >= least_ft:
-            return Measured(*pair)
         outer = _pair(self.far, i, two_way)
-        if pair is None or outer is None or not two_way:
-            return None
-        return Measured(*outer, *pair)
+        if pair is None or not two_way or outer is None:
+            return Measured(*pair) if pair is not None and sum(pair) >= least_ft else None
+        if sum(pair) < least_ft:
+            return Measured(*outer, *pair)
+        past = _pair(self.past, i, two_way) or outer
+        if pair[0] < pair[1]:
+            return Measured(outer[0], pair[1], _behind(pair[0], past[0], outer[0]), -pair[0])
+        return Measured(pair[0], outer[1], -pair[1], _behind(pair[1], past[1], outer[1]))
+
+
+def _behind(near_ft: float, past_ft: float, far_ft: float) -> float:
+    """Far edge of a median beside the axis; a median drawn as one line has the least width."""
+    return past_ft if past_ft < far_ft - 1.0 else near_ft + _LEAST_MEDIAN_FT
 
 
 def _pair(sides: tuple[Floats, Floats], i: int, two_way: bool) -> tuple[float, float] | None:
@@ -157,14 +169,20 @@ def measure_edges(axes: Polylines, curbs: NDArray[np.object_], params: CurbParam
     """
     line, station = _transects(axes.lengths, params)
     near = _both_sides(axes, (line, station), curbs, params, np.zeros((2, len(axes))))
-    narrow = near[0] + near[1] < params.least_width_ft
-    rows = narrow[line]
-    far = np.full((2, len(axes)), np.nan)
+    both = np.stack(near)
+    about = both.sum(axis=0) < params.least_width_ft
+    beside = (both.min(axis=0) < _LANE_FT) & (both.max(axis=0) >= 2 * _LANE_FT)
+    rows = (about | beside)[line]
+    more = [np.full((2, len(axes)), np.nan)] * 2
     if rows.any():
-        beyond = np.stack(near) + _LANE_FT
-        found = _both_sides(axes, (line[rows], station[rows]), curbs, params, beyond)
-        far = np.where(narrow, np.stack(found), np.nan)
-    return Edges(near, (far[0], far[1]))
+        where = line[rows], station[rows]
+        more = [
+            np.where(
+                about | beside, np.stack(_both_sides(axes, where, curbs, params, both + d)), np.nan
+            )
+            for d in (_LEAST_MEDIAN_FT, _LANE_FT)
+        ]
+    return Edges(near, (more[0][0], more[0][1]), (more[1][0], more[1][1]))
 
 
 def _both_sides(
