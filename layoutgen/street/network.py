@@ -7,7 +7,7 @@ vertex, and pieces that differ in nothing are joined again, so that a block is o
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -44,6 +44,14 @@ class NetworkParams(Params):
         high="20 ft",
         source="common practice",
         text="ends closer than this meet",
+    )
+    stub_ft: float = length(
+        "40 ft",
+        low="0 ft",
+        high="200 ft",
+        source="common practice",
+        text="a shorter piece between an intersection and a line that goes on from it, with the "
+        "same name, class and direction, takes the attributes of that line",
     )
 
 
@@ -102,6 +110,12 @@ class StreetRow:
             parking_right=self.parking_left,
         )
 
+    def continues(self, other: StreetRow) -> bool:
+        """Whether two consecutive pieces are one street, though lanes or widths may change."""
+        names = {self.name, other.name} - {""}
+        kind = ("street_class", "oneway", "paved", "roundabout")
+        return len(names) <= 1 and all(getattr(self, k) == getattr(other, k) for k in kind)
+
     def alike(self, other: StreetRow) -> bool:
         """Whether two consecutive pieces differ in nothing that a layout depends on."""
         blank: dict[str, Any] = {"segment_id": "", "source_ids": (), "levels": (0, 0)}
@@ -140,6 +154,8 @@ def build_network(table: gpd.GeoDataFrame, params: NetworkParams) -> tuple[Netwo
     keep = shapely.length(shapes) >= _MIN_PIECE_FT
     piece_rows = [row for row, kept in zip(piece_rows, keep, strict=True) if kept]
     joined = _join(piece_rows, shapes[keep], ends[keep])
+    joined, found = _join_stubs(*joined, params.stub_ft)
+    findings += found
     used = frozenset(source for row in joined[0] for source in row.source_ids)
     findings += _lost(rows, used)
     return _sorted_network(*joined, nodes, used), findings
@@ -330,17 +346,57 @@ def _join(
     rows: Sequence[StreetRow], shapes: NDArray[np.object_], ends: Ints
 ) -> tuple[list[StreetRow], list[Any], list[tuple[int, int]]]:
     """Chains of like pieces through nodes where nothing else meets, each as one segment."""
-    onward = _onward(rows, ends)
+    return _joined(rows, shapes, ends, _onward(rows, ends, lambda _, a, b: a.alike(b)))
+
+
+def _join_stubs(
+    rows: list[StreetRow], lines: list[Any], pairs: list[tuple[int, int]], stub_ft: float
+) -> tuple[tuple[list[StreetRow], list[Any], list[tuple[int, int]]], list[Finding]]:
+    """Short pieces at intersections joined to the street that goes on from them.
+
+    Sources split lines a few feet before an intersection; on such a stub nothing would have room.
+    """
+    ends = np.array(pairs, dtype=np.int64).reshape(-1, 2)
+    shapes = np.empty(len(lines), dtype=object)
+    shapes[:] = lines
+    joint = np.bincount(ends.ravel())[ends] == 2
+    stub = (shapely.length(shapes) < stub_ft) & (joint.sum(axis=1) == 1)
+    onward = _onward(rows, ends, lambda p, a, b: bool(stub[list(p)].any()) and a.continues(b))
+    if not onward:
+        return (rows, lines, pairs), []
+    gone = len({piece for piece, _ in onward if stub[piece]})
+    text = (
+        f"{gone} short pieces at intersections differ from the street that goes on from them; they "
+        "took its lanes, width and turn lanes"
+    )
+    fix = "if they are right, lower network.stub"
+    place = shapely.multipoints(shapely.centroid(shapes[stub])) if gone else None
+    found = Finding("short_piece", "notice", "streets", "", text, fix, place)
+    return _joined(rows, shapes, ends, onward), [found]
+
+
+def _joined(
+    rows: Sequence[StreetRow],
+    shapes: NDArray[np.object_],
+    ends: Ints,
+    onward: dict[tuple[int, int], tuple[int, int]],
+) -> tuple[list[StreetRow], list[Any], list[tuple[int, int]]]:
     chains = _chains(rows, ends, onward)
+    lengths = shapely.length(shapes)
     return (
-        [_chain_row(rows, chain) for chain in chains],
+        [_chain_row(rows, chain, lengths) for chain in chains],
         [_chain_line(shapes, chain) for chain in chains],
         [_chain_ends(ends, chain) for chain in chains],
     )
 
 
-def _onward(rows: Sequence[StreetRow], ends: Ints) -> dict[tuple[int, int], tuple[int, int]]:
-    """(piece, end) -> (piece, end) it goes on with, where two like pieces meet alone."""
+def _onward(
+    rows: Sequence[StreetRow],
+    ends: Ints,
+    same: Callable[[tuple[int, int], StreetRow, StreetRow], bool],
+) -> dict[tuple[int, int], tuple[int, int]]:
+    """(piece, end) -> (piece, end) it goes on with, where two pieces that count as the same meet
+    alone; `same` is asked with both numbers and both rows, walked one way."""
     at_node: dict[int, list[tuple[int, int]]] = defaultdict(list)
     for i, (a, b) in enumerate(ends.tolist()):
         at_node[a].append((i, 0))
@@ -352,7 +408,7 @@ def _onward(rows: Sequence[StreetRow], ends: Ints) -> dict[tuple[int, int], tupl
         (p, p_end), (q, q_end) = pair
         arriving = rows[p] if p_end == 1 else rows[p].flipped()
         leaving = rows[q] if q_end == 0 else rows[q].flipped()
-        if arriving.alike(leaving):
+        if same((p, q), arriving, leaving):
             out[pair[0]], out[pair[1]] = pair[1], pair[0]
     return out
 
@@ -391,11 +447,15 @@ def _walk(
     return out
 
 
-def _chain_row(rows: Sequence[StreetRow], chain: list[tuple[int, bool]]) -> StreetRow:
+def _chain_row(
+    rows: Sequence[StreetRow], chain: list[tuple[int, bool]], lengths: Floats
+) -> StreetRow:
+    """Attributes of a chain: those of its longest piece."""
     walked = [rows[p].flipped() if back else rows[p] for p, back in chain]
     sources = tuple(dict.fromkeys(s for row in walked for s in row.source_ids))
+    lead = max(range(len(chain)), key=lambda k: (round(lengths[chain[k][0]], 2), -k))
     return replace(
-        walked[0],
+        walked[lead],
         segment_id=min(row.segment_id for row in walked),
         source_ids=sources,
         levels=(walked[0].levels[0], walked[-1].levels[1]),
