@@ -116,9 +116,7 @@ def _with_places(
     inside = [f for f in placed if f.code == "leg_inside"]
     out = [f for f in placed if f.code != "leg_inside"]
     if inside:
-        text = (
-            f"{len(inside)} legs lie between nodes of one wide intersection: they get no crosswalk"
-        )
+        text = f"{len(inside)} legs lie between nodes of a wide intersection: they get no crosswalk"
         place = shapely.multipoints([f.geometry for f in inside])
         out.append(
             replace(inside[0], text=text + " and no stop line", feature_id="", geometry=place)
