@@ -15,7 +15,7 @@ import shapely
 from osm_town import Extract, mirrored_tags, town
 
 from layoutgen import pipeline
-from layoutgen.errors import Finding
+from layoutgen.errors import ConfigError, Finding
 from layoutgen.gis.write import read_layer
 from layoutgen.settings import Project, load_project
 
@@ -453,3 +453,49 @@ def test_lanes_are_listed_from_the_left_of_the_driver(tmp_path: Path, side: str)
     centers = [strip.center_ft for strip in leg.inbound]
     assert centers == sorted(centers, reverse=True)  # leg offsets grow to the driver's left
     assert all((c < 8.0) if side == "right" else (c > -8.0) for c in centers)
+
+
+# ---- rules and short pieces ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("rule", "said"),
+    [
+        ('{ take = "name", value = "x" }', "needs either `take` (a column) or `value`"),
+        ('{ when = { highway = "service" } }', "needs either `take` (a column) or `value`"),
+        ('{ takes = "name" }', "no such setting. Did you mean 'take'?"),
+    ],
+)
+def test_faulty_rules_stop_the_run_with_their_line(tmp_path: Path, rule: str, said: str) -> None:
+    more = f"[inputs.streets.columns]\nnotes = [\n  {rule},\n]\n"
+    with pytest.raises(ConfigError, match=r"town.toml:\d+: inputs.streets.columns.notes") as fault:
+        project_of(tmp_path, town(), more=more)
+    assert said in str(fault.value)
+
+
+def test_a_rule_of_a_project_replaces_one_reading(tmp_path: Path) -> None:
+    """Tracks behind the curb: one line in the project."""
+    own = Extract()
+    own.node(1, (0.0, 0.0))
+    own.node(2, (300.0, 40.0))
+    own.way(7, [1, 2], {**WAY, "cycleway:right": "track"})
+    more = '[inputs.streets.values.bike_right]\ntrack = "none"\n'
+    tables = pipeline.check(project_of(tmp_path, own, more=more), lambda _: None).inputs.tables
+    assert tables["streets"]["bike_right"].tolist() == ["none"]
+
+
+def test_a_short_piece_at_an_intersection_goes_with_its_street(tmp_path: Path) -> None:
+    own = two_tees("forward", reverse=False)
+    own.node(20, (-20.0, 0.0))
+    ebb = {**WAY, "name": "Ebb Street", "lanes": "2", "width": "12"}
+    own.way(1, [1, 20], ebb)
+    own.way(8, [20, 2], {**ebb, "lanes": "1", "width": "5"})
+    own.way(9, [2, 3], ebb)
+    layout = pipeline.check(project_of(tmp_path, own), lambda _: None)
+    joined = next(s for s in layout.design.segments if "8" in s.source_ids)
+    assert set(joined.source_ids) == {"1", "8"}
+    assert joined.width_ft == pytest.approx(12 / 0.3048)
+    assert [f.code for f in layout.findings].count("short_piece") == 1
+    kept = project_of(tmp_path, own, more='[network]\nstub = "0 ft"\n')
+    design = pipeline.check(kept, lambda _: None).design
+    assert {s.source_ids for s in design.segments} >= {("1",), ("8",)}
