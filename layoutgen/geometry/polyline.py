@@ -18,6 +18,8 @@ from numpy.typing import ArrayLike, NDArray
 
 #: smaller offsets are none
 _NO_OFFSET_FT = 1e-6
+#: an end of a parallel line this far from its place is lost
+_SAME_END_FT = 0.05
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -149,6 +151,8 @@ def offset_lines(lines: NDArray[np.object_], offset_ft: ArrayLike) -> NDArray[np
     for i in np.flatnonzero(shapely.get_type_id(out) != 1):
         out[i] = _longest(out[i])
     out[shapely.is_empty(out)] = None
+    for i in np.flatnonzero(aside & _lost_end(lines, shift, out)):
+        out[i] = _vertex_by_vertex(lines[i], float(shift[i]), out[i])
     return np.asarray(out, dtype=object)
 
 
@@ -157,6 +161,40 @@ def ranges(start: Ints, counts: Ints) -> Ints:
     total = int(counts.sum())
     jump = np.repeat(start - np.concatenate([[0], np.cumsum(counts)[:-1]]), counts)
     return np.asarray(np.arange(total) + jump, dtype=np.int64)
+
+
+def _lost_end(
+    lines: NDArray[np.object_], shift: Floats, drawn: NDArray[np.object_]
+) -> NDArray[np.bool_]:
+    """Where a parallel line does not begin and end beside its line.
+
+    The engine loses the piece behind a nearly straight vertex now and then.
+    """
+    lost = np.zeros(len(lines), dtype=bool)
+    for end, inner in ((0, 1), (-1, -2)):
+        a, b = (shapely.get_point(lines, k) for k in (end, inner))
+        step = (shapely.get_x(b) - shapely.get_x(a), shapely.get_y(b) - shapely.get_y(a))
+        sign = np.where(end == 0, shift, -shift) / np.hypot(*step)
+        got = shapely.get_point(drawn, end)
+        gap_x = shapely.get_x(got) - (shapely.get_x(a) - step[1] * sign)
+        gap_y = shapely.get_y(got) - (shapely.get_y(a) + step[0] * sign)
+        lost |= ~(np.hypot(gap_x, gap_y) < _SAME_END_FT)
+    return lost
+
+
+def _vertex_by_vertex(line: Any, shift: float, drawn: Any) -> Any:
+    """The parallel line with a mitre at every vertex, where all its pieces keep their direction."""
+    xy = shapely.get_coordinates(line)
+    step = np.diff(xy, axis=0)
+    side = _unit(step)[:, ::-1] * np.array([-shift, shift])
+    turn = side[:-1] + side[1:]
+    square = np.sum(turn * turn, axis=1)
+    if len(square) and square.min() < 2.0 * shift * shift:
+        return drawn
+    corner = turn * (2.0 * shift * shift / square)[:, None]
+    moved = xy + np.vstack([side[:1], corner, side[-1:]])
+    keeps = np.sum(np.diff(moved, axis=0) * step, axis=1) > 0.0
+    return shapely.LineString(moved) if keeps.all() else drawn
 
 
 def _longest(geometry: Any) -> Any:

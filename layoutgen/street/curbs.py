@@ -113,8 +113,8 @@ class Measured:
 class Edges:
     """Distances per segment, left and right; nan = not known.
 
-    `near` counts from the axis to the first curb; `past` to the next one behind it, and `far` to the
-    first one that leaves room for a lane, both only where the first ones may be those of a median.
+    `near` counts from the axis to the first curb; `past` to the next one behind it, and `far` to
+    the first one that leaves room for a lane, both only where the first ones may be of a median.
     """
 
     near: tuple[Floats, Floats]

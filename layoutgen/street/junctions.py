@@ -134,7 +134,7 @@ def pair_of(one: End, other: End, side: Side) -> tuple[End, End] | None:
     if one.inbound == one.outbound or other.inbound == other.outbound:
         return None
     toward, away = (one, other) if one.inbound else (other, one)
-    if not away.outbound or toward.segment.index == away.segment.index:
+    if not (toward.inbound and away.outbound) or toward.segment.index == away.segment.index:
         return None
     apart = (turn_deg(toward, away) + 180.0) % 360.0 - 180.0
     # seen from the intersection, departing traffic keeps to the driving side

@@ -28,7 +28,8 @@ from layoutgen.geometry.noding import (
     touched,
 )
 from layoutgen.geometry.polyline import Floats, Ints, Polylines
-from layoutgen.street.street_row import LIKENESS, StreetRow, street_row
+from layoutgen.street.joining import join_pieces, join_stubs
+from layoutgen.street.street_row import StreetRow, street_row
 
 #: shorter pieces arise only from snapping and carry nothing
 _MIN_PIECE_FT = 0.5
@@ -43,6 +44,14 @@ class NetworkParams(Params):
         high="20 ft",
         source="common practice",
         text="ends closer than this meet",
+    )
+    stub_ft: float = length(
+        "40 ft",
+        low="0 ft",
+        high="200 ft",
+        source="common practice",
+        text="a shorter piece between an intersection and a line that goes on from it, with the "
+        "same name, class and direction, takes the attributes of that line",
     )
 
 
@@ -76,7 +85,9 @@ def build_network(table: gpd.GeoDataFrame, params: NetworkParams) -> tuple[Netwo
     findings += found + _both_ways(records)
     keep = shapely.length(shapes) >= _MIN_PIECE_FT
     own = [row for row, kept in zip(own, keep, strict=True) if kept]
-    joined = _join(own, shapes[keep], ends[keep])
+    joined = join_pieces(own, shapes[keep], ends[keep])
+    joined, found = join_stubs(*joined, params.stub_ft)
+    findings += found
     used = frozenset(source for row in joined[0] for source in row.source_ids)
     findings += _lost(rows, used)
     return _sorted_network(*joined, nodes, used), findings
@@ -224,119 +235,6 @@ def _lost(rows: Sequence[StreetRow], used: frozenset[str]) -> list[Finding]:
         for s in row.source_ids
         if s not in used
     ]
-
-
-def _join(
-    rows: Sequence[StreetRow], shapes: NDArray[np.object_], ends: Ints
-) -> tuple[list[StreetRow], NDArray[np.object_], list[tuple[int, int]]]:
-    """Chains of like pieces through nodes where nothing else meets, each as one segment."""
-    onward = _onward(rows, ends)
-    chains = _chains(rows, ends, onward)
-    return (
-        [_chain_row(rows, chain) for chain in chains],
-        _chain_lines(shapes, chains),
-        [_chain_ends(ends, chain) for chain in chains],
-    )
-
-
-def _onward(rows: Sequence[StreetRow], ends: Ints) -> dict[tuple[int, int], tuple[int, int]]:
-    """(piece, end) -> (piece, end) it goes on with, where two like pieces meet alone."""
-    node = ends.ravel()
-    order = np.argsort(node, kind="stable")
-    two = np.bincount(node)[node[order]] == 2 if len(node) else np.empty(0, dtype=bool)
-    pairs = order[two].reshape(-1, 2)
-    pairs = pairs[pairs[:, 0] // 2 != pairs[:, 1] // 2]
-    kind, turned = _kinds(rows)
-    arriving = np.where(pairs[:, 0] % 2 == 1, kind[pairs[:, 0] // 2], turned[pairs[:, 0] // 2])
-    leaving = np.where(pairs[:, 1] % 2 == 0, kind[pairs[:, 1] // 2], turned[pairs[:, 1] // 2])
-    out: dict[tuple[int, int], tuple[int, int]] = {}
-    for p, q in pairs[arriving == leaving].tolist():
-        one, other = (p // 2, p % 2), (q // 2, q % 2)
-        out[one], out[other] = other, one
-    return out
-
-
-def _kinds(rows: Sequence[StreetRow]) -> tuple[Ints, Ints]:
-    """One number for all rows that are alike, as drawn and walked the other way."""
-    number: dict[Any, int] = {}
-    kind = np.array([number.setdefault(LIKENESS(row), len(number)) for row in rows], dtype=np.int64)
-    _, first = np.unique(kind, return_index=True)
-    turned = [number.setdefault(LIKENESS(rows[i].flipped()), len(number)) for i in first.tolist()]
-    return kind, np.array(turned, dtype=np.int64)[kind]
-
-
-def _chains(
-    rows: Sequence[StreetRow], ends: Ints, onward: dict[tuple[int, int], tuple[int, int]]
-) -> list[list[tuple[int, bool]]]:
-    """Every piece once, as chains of (piece, walked backward?) along the piece of least id."""
-    done: set[int] = set()
-    chains: list[list[tuple[int, bool]]] = []
-    for i in sorted(range(len(ends)), key=lambda k: rows[k].segment_id):
-        if i in done:
-            continue
-        ahead = _walk(i, 1, onward)
-        ring = bool(ahead) and ahead[-1][0] == i
-        behind = [] if ring else _walk(i, 0, onward)
-        chain = [(p, not back) for p, back in reversed(behind)] + [(i, False)]
-        chain += ahead[:-1] if ring else ahead
-        done.update(p for p, _ in chain)
-        chains.append(chain)
-    return chains
-
-
-def _walk(
-    piece: int, end: int, onward: dict[tuple[int, int], tuple[int, int]]
-) -> list[tuple[int, bool]]:
-    """Pieces that follow one end, with whether each is walked backward; ends where it began."""
-    out: list[tuple[int, bool]] = []
-    here = (piece, end)
-    while here in onward:
-        nxt, came_in = onward[here]
-        out.append((nxt, came_in == 1))
-        if nxt == piece:
-            break
-        here = (nxt, 1 - came_in)
-    return out
-
-
-def _chain_row(rows: Sequence[StreetRow], chain: list[tuple[int, bool]]) -> StreetRow:
-    if len(chain) == 1 and not chain[0][1]:
-        return rows[chain[0][0]]
-    walked = [rows[p] for p, _ in chain]
-    first = walked[0].flipped() if chain[0][1] else walked[0]
-    sources = tuple(dict.fromkeys(s for row in walked for s in row.source_ids))
-    return replace(
-        first,
-        segment_id=min(row.segment_id for row in walked),
-        source_ids=sources,
-        levels=(first.levels[0], walked[-1].levels[0 if chain[-1][1] else 1]),
-        tied=(first.tied[0], walked[-1].tied[0 if chain[-1][1] else 1]),
-        tabled=frozenset.intersection(*(row.tabled for row in walked)),
-    )
-
-
-def _chain_lines(
-    shapes: NDArray[np.object_], chains: Sequence[list[tuple[int, bool]]]
-) -> NDArray[np.object_]:
-    """One line per chain; where two pieces meet, their shared point is kept once."""
-    piece = np.array([p for chain in chains for p, _ in chain], dtype=np.int64)
-    back = np.array([b for chain in chains for _, b in chain], dtype=bool)
-    lines = shapes[piece]
-    lines[back] = shapely.reverse(lines[back])
-    chain_of = np.repeat(np.arange(len(chains)), [len(chain) for chain in chains])
-    xy, owner = shapely.get_coordinates(lines, return_index=True)
-    # the first point of a piece that follows another one of its chain
-    again = np.zeros(len(xy), dtype=bool)
-    again[1:] = np.diff(owner) != 0
-    again &= np.isin(owner, np.flatnonzero(np.diff(chain_of, prepend=-1) == 0))
-    return np.asarray(
-        shapely.linestrings(xy[~again], indices=chain_of[owner][~again]), dtype=object
-    )
-
-
-def _chain_ends(ends: Ints, chain: list[tuple[int, bool]]) -> tuple[int, int]:
-    (first, first_back), (last, last_back) = chain[0], chain[-1]
-    return int(ends[first][1 if first_back else 0]), int(ends[last][0 if last_back else 1])
 
 
 def _sorted_network(

@@ -87,6 +87,12 @@ class StreetRow:
             layered=frozenset(_OTHER_SIDE[name] for name in self.layered),
         )
 
+    def continues(self, other: StreetRow) -> bool:
+        """Whether two consecutive pieces are one street, though lanes or widths may change."""
+        names = {self.name, other.name} - {""}
+        kind = ("street_class", "oneway", "paved", "roundabout")
+        return len(names) <= 1 and all(getattr(self, k) == getattr(other, k) for k in kind)
+
 
 #: what makes no difference between pieces that go on as one segment
 _INCIDENTAL = ("segment_id", "source_ids", "levels", "inside", "tied", "tabled")

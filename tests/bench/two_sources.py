@@ -3,9 +3,15 @@
 The city's own centerlines and an OpenStreetMap extract of the same streets are laid out with the
 same rules and the same control points. Every stop line and crosswalk of one layout is paired with
 the nearest of its kind in the other, on a street of the same name, seen in the same direction of
-the leg; pairs are mutual. Two distances are told per pair: along the street (what a driver sees: is
-the line too far back or ahead), and between the middles (across the street too, which depends on
-how many lines a source draws for a divided street).
+the leg; pairs are mutual. Two distances are told per pair: along the street (is the line too far
+back or ahead?), and between the middles (across the street too, which depends on how many lines a
+source draws for a divided street).
+
+    python tests/bench/two_sources.py STREETS.geojson EXTRACT.osm
+
+A place that a package carries: spiderosm's source distribution, spiderosm/test_data/input/ucb_sw:
+streets.geojson and ucb_sw.osm.xml (copied to a name that ends in .osm). OpenStreetMap data are
+(c) OpenStreetMap contributors, ODbL 1.0.
 """
 
 from __future__ import annotations
@@ -98,8 +104,7 @@ def usual_widths(layout: Any) -> str:
     """`[defaults]` a planner would set for this city: the median width of its local streets.
 
     The extract has no widths, so its layout can be no better than the defaults it is given.
-    Arterials keep the shipped ones: the extract draws their carriageways singly, the city as one
-    street.
+    Arterials keep the shipped ones: the extract draws their carriageways singly, the city as one.
     """
     rows = [
         (s.street_class, s.oneway == "both", s.width_ft)
@@ -173,10 +178,7 @@ def main() -> None:
     print("streets in both:", ", ".join(sorted(shared)))
     for name, table in (("city", city), ("osm", osm)):
         print(name, table[table["street"].isin(shared)]["kind"].value_counts().to_dict())
-    for title, table in (
-        ("shipped class defaults", osm),
-        ("local streets as wide as the median of the city's", tuned),
-    ):
+    for title, table in (("shipped class defaults", osm), ("the city's usual local width", tuned)):
         found = pairs(city[city["street"].isin(shared)], table[table["street"].isin(shared)])
         print(title)
         for kind, rows in found.groupby("kind"):

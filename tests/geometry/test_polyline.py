@@ -104,3 +104,22 @@ def test_ends_of_other_levels_do_not_meet() -> None:
     assert label[0] == label[1] != label[2]
     assert len(place) == 3
     assert place[label[0]] == pytest.approx([0.25, 0.0])
+
+
+@pytest.mark.parametrize("mirror", [1.0, -1.0])
+@pytest.mark.parametrize("offset", [11.0 / 3.0, 13.0 / 3.0])
+def test_parallel_of_a_nearly_straight_line_keeps_both_ends(mirror: float, offset: float) -> None:
+    """Met on a real street: the offset engine loses the short piece behind the vertex, on one side
+    of the line and at some offsets only."""
+    xy = np.array(
+        [
+            [1244.5420006547429, -609.9411026653308],
+            [1250.8385716897521, -736.1232530205275],
+            [1251.169166516829, -742.7538388794912],
+        ]
+    )
+    line = np.array([shapely.LineString(xy * [mirror, 1.0])], dtype=object)
+    drawn = offset_lines(line, [offset * mirror])
+    assert drawn[0].length == pytest.approx(line[0].length, abs=0.02)
+    gap = shapely.distance(shapely.points(shapely.get_coordinates(drawn[0])), line[0])
+    assert gap == pytest.approx(abs(offset), abs=0.01)

@@ -201,3 +201,22 @@ def test_carriageways_drawn_close_together_do_not_overlap(side: str) -> None:
     assert {s.width_ft for s in design.segments if s.segment_id != "m"} == {26.0, 34.0}
     assert not [f for f in findings if f.code == "collision"]
     assert len(kinds(markings, "crosswalk")) == 4
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_two_exits_side_by_side_are_no_divided_road(side: str) -> None:
+    """A one-way street that parts into two one-way streets: both lead away."""
+    way = {
+        "name": "Tide Street",
+        "street_class": "collector",
+        "oneway": "forward",
+        "width_ft": 22.0,
+    }
+    rows = [
+        {"segment_id": "a", **way, "at": "LINESTRING (-300 0, 20 10)"},
+        {"segment_id": "b", **way, "at": "LINESTRING (20 10, 400 90)"},
+        {"segment_id": "c", **way, "at": "LINESTRING (20 10, 400 -80)"},
+    ]
+    design, _ = design_of(sided(Scene(rows), side))
+    assert len(design.intersections) == 1
+    assert not [leg for leg in design.legs() if leg.twin]
