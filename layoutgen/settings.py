@@ -36,6 +36,7 @@ from layoutgen.street.network import NetworkParams
 from layoutgen.street.overlap import ConflationParams
 from layoutgen.street.params import PocketParams, SchoolParams, StreetParams
 from layoutgen.street.ramps import RampParams
+from layoutgen.street.rings import RingParams
 from layoutgen.street.segments import segment_attributes
 from layoutgen.tours.tour import TourParams, TruckParams
 from layoutgen.tours.travel import TravelParams
@@ -100,6 +101,7 @@ class SettingsBase(Params):
     curbs: CurbParams = CurbParams()
     curb_ramps: RampParams = RampParams()
     crosswalks: ExistingParams = ExistingParams()
+    roundabouts: RingParams = RingParams()
     districts: DistrictParams = DistrictParams()
     features: FeatureParams = FeatureParams()
     exclusions: ExclusionParams = ExclusionParams()
@@ -230,6 +232,7 @@ def street_params(settings: SettingsBase) -> StreetParams:
         settings.crossing_points,
         settings.project.driving_side,
         settings.crosswalks,
+        settings.roundabouts,
         settings.districts,
         settings.features,
     )

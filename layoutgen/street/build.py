@@ -43,6 +43,7 @@ from layoutgen.street.naming import name_crossings
 from layoutgen.street.network import Network, build_network
 from layoutgen.street.params import StreetParams
 from layoutgen.street.ramps import RampUse, ramp_points, unused_ramps, with_ramps, without_ramp
+from layoutgen.street.rings import with_rings
 from layoutgen.street.schools import in_zone, school_zones, zone_stations
 from layoutgen.street.segments import build_segments
 from layoutgen.street.stretches import with_claims
@@ -68,6 +69,8 @@ def build_design(
     if not len(cleaned):
         raise InputError(_none_left(findings))
     network, found = build_network(cleaned, params.network)
+    findings += found
+    network, found = with_rings(network, params.rings, params.side)
     findings += found
     network, found = _conflated(network, tables, params)
     findings += found

@@ -20,6 +20,7 @@ from layoutgen.street.intersection import IntersectionParams
 from layoutgen.street.network import NetworkParams
 from layoutgen.street.overlap import ConflationParams
 from layoutgen.street.ramps import RampParams
+from layoutgen.street.rings import RingParams
 
 
 class SchoolParams(Params):
@@ -66,5 +67,6 @@ class StreetParams:
     crossings: CrossingParams
     side: Side
     existing: ExistingParams
+    rings: RingParams
     districts: DistrictParams
     features: FeatureParams

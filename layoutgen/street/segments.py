@@ -8,13 +8,16 @@ from typing import Any
 
 from layoutgen.errors import Finding
 from layoutgen.street.carriageways import inner_limits, moved_aside
-from layoutgen.street.cross_section import ClassDefaults, build_section
+from layoutgen.street.cross_section import ClassDefaults, Section, build_section
 from layoutgen.street.curbs import Edges, Measured
 from layoutgen.street.design import Segment, Strip
 from layoutgen.street.network import Network
 from layoutgen.street.params import StreetParams
 from layoutgen.street.precedence import DEFAULT, SPEED
-from layoutgen.street.street_row import StreetRow
+from layoutgen.street.street_row import CROSS_SECTION, StreetRow
+
+#: cross-sections by what they depend on
+_Known = dict[tuple[Any, ...], Section]
 
 
 def segment_attributes(segment: Segment) -> dict[str, Any]:
@@ -50,12 +53,13 @@ def build_segments(
     findings: list[Finding] = []
     out = []
     limits = inner_limits(network.rows, network.axes, params.side).tolist()
+    sections: _Known = {}
     for i, row in enumerate(network.rows):
         pair = None
         if edges is not None:
             two_way = row.oneway == "both"
             pair = edges.measured(i, two_way=two_way, least_ft=params.curbs.least_width_ft)
-        segment, found = _segment(i, network, params, pair)
+        segment, found = _segment(i, network, params, (pair, sections))
         if pair is None and limits[i] < segment.width_ft:
             strips = moved_aside(segment.strips, row.oneway, limits[i], params.side)
             segment = replace(segment, strips=strips)
@@ -86,12 +90,12 @@ def _assumptions(network: Network, segments: Sequence[Segment]) -> list[Finding]
 
 
 def _segment(
-    i: int, network: Network, params: StreetParams, edges: Measured | None
+    i: int, network: Network, params: StreetParams, seen: tuple[Measured | None, _Known]
 ) -> tuple[Segment, list[Finding]]:
     row = network.rows[i]
     street_class = row.street_class or "local"
     defaults = params.defaults[street_class]
-    section, found = build_section(row, defaults, params.strips, params.side, edges)
+    section, found = _section(row, defaults, params, seen)
     two_way = row.oneway == "both"
     speed, speed_source = SPEED.best(
         {row.source("speed"): row.speed_mph, DEFAULT: defaults.speed_mph}
@@ -121,6 +125,23 @@ def _segment(
         bike_source=_bike_source(row),
     )
     return segment, found
+
+
+def _section(
+    row: StreetRow,
+    defaults: ClassDefaults,
+    params: StreetParams,
+    seen: tuple[Measured | None, _Known],
+) -> tuple[Section, list[Finding]]:
+    """Cross-section of a row; rows without measured edges that say the same share one."""
+    edges, known = seen
+    key = CROSS_SECTION(row) if edges is None else ()
+    if key in known:
+        return known[key], []
+    section, found = build_section(row, defaults, params.strips, params.side, edges)
+    if key and not found:
+        known[key] = section
+    return section, found
 
 
 def _bike_source(row: StreetRow) -> str:

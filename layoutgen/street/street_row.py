@@ -99,6 +99,11 @@ _INCIDENTAL = ("segment_id", "source_ids", "levels", "inside", "tied", "tabled")
 #: row -> all that a layout depends on, as one tuple: equal for pieces that go on as one segment
 LIKENESS = attrgetter(*(f.name for f in fields(StreetRow) if f.name not in _INCIDENTAL))
 
+#: row -> all that its cross-section depends on
+CROSS_SECTION = attrgetter(
+    *(f.name for f in fields(StreetRow) if f.name not in ("name", *_INCIDENTAL[:-1]))
+)
+
 
 def street_row(row: dict[str, Any]) -> StreetRow:
     """From one record of cleaned streets (see `gis.clean`)."""

@@ -100,10 +100,12 @@ def test_jog_crosswalks_stand_outside_of_both_side_streets() -> None:
             assert walks[main].distance(roads[side]) >= 1.5, (main, side)
 
 
+@pytest.mark.parametrize("flagged", [True, False])
 @pytest.mark.parametrize("side", SIDES)
-def test_roundabout_yields_at_entries_and_never_on_exits(side: str) -> None:
-    """One intersection; YIELD-08 and ROUND-03 on the drawn polygons."""
-    markings, design, _ = layout_of(sided(ring(), side))
+def test_roundabout_yields_at_entries_and_never_on_exits(side: str, flagged: bool) -> None:
+    """One intersection; YIELD-08 and ROUND-03 on the drawn polygons. Flagged or recognised."""
+    markings, design, found = layout_of(sided(ring(flagged), side))
+    assert bool([f for f in found if f.code == "roundabout_seen"]) is not flagged
     assert len(design.intersections) == 1
     crossing = design.intersections[0]
     assert crossing.control == "yield"
@@ -220,3 +222,18 @@ def test_two_exits_side_by_side_are_no_divided_road(side: str) -> None:
     design, _ = design_of(sided(Scene(rows), side))
     assert len(design.intersections) == 1
     assert not [leg for leg in design.legs() if leg.twin]
+
+
+def test_loops_driven_the_wrong_way_or_square_are_no_roundabouts() -> None:
+    rows = [dict(row) for row in ring(False).streets]
+    wrong = [{**r, "oneway": "backward"} if r["segment_id"][0] == "r" else r for r in rows]
+    assert not [s for s in design_of(Scene(wrong))[0].segments if s.roundabout]
+    way = {"street_class": "local", "oneway": "forward"}
+    corners = [(0, 0), (140, 10), (130, 150), (-10, 140), (0, 0)]
+    square = [
+        {"segment_id": f"q{k}", **way, "at": shapely.LineString(pair)}
+        for k, pair in enumerate(pairwise(corners))
+    ]
+    assert not [s for s in design_of(Scene(square))[0].segments if s.roundabout]
+    off = Scene(ring(False).streets, settings={"roundabouts": {"recognise": False}})
+    assert not [s for s in design_of(off)[0].segments if s.roundabout]
