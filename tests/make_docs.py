@@ -26,6 +26,7 @@ ROOT = Path(__file__).parents[1]
 PICTURES = {
     "five_leg": ("crosswalk/N0056-E/1", 230.0),
     "arterial": ("stop_line/N0061-N/1", 330.0),
+    "roundabout": ("yield_line/N0175-N/1", 290.0),
 }
 
 

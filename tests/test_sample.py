@@ -49,13 +49,13 @@ def test_counts_by_kind(package: Path) -> None:
     markings = read(package, "markings")
     counts = markings.groupby("kind").size().to_dict()
     assert counts == {
-        "bike_lane": 487,
+        "bike_lane": 485,
         "center_line": 128,
-        "crosswalk": 146,
+        "crosswalk": 150,
         "lane_line": 111,
         "stop_line": 246,
         "turn_arrow": 58,
-        "word": 44,
+        "word": 43,
         "yield_line": 4,
     }
     assert markings["marking_id"].is_unique

@@ -230,13 +230,24 @@ def _intersections(
             k.name,
             k.whole,
             tuple(own),
-            area,
+            _without_middle(area, k, axes) if k.junction.ring else area,
             k.district or "",
             k.district is None,
         )
         for k, own, area in zip(knots, legs, areas, strict=True)
     ]
     return tuple(sorted(out, key=lambda crossing: crossing.intersection_id))
+
+
+def _without_middle(area: Any, node: Node, axes: Polylines) -> Any:
+    """Area of a roundabout without its central island."""
+    around = [e.segment for own in node.junction.around.values() for e in own]
+    rings = {s.index: s for s in around if s.roundabout}
+    lines = axes.lines()[sorted(rings)]
+    faces = shapely.union_all(shapely.get_parts(shapely.polygonize(list(lines))))
+    island = faces.buffer(-min(s.width_ft for s in rings.values()) / 2)
+    rest = area.difference(island)
+    return rest if rest.geom_type in ("Polygon", "MultiPolygon") and not rest.is_empty else area
 
 
 def _areas(legs: Sequence[Sequence[Leg]], axes: Polylines) -> Sequence[Any]:

@@ -109,6 +109,8 @@ def test_roundabout_yields_at_entries_and_never_on_exits(side: str, flagged: boo
     assert len(design.intersections) == 1
     crossing = design.intersections[0]
     assert crossing.control == "yield"
+    middle = shapely.Point(20.0 if side == "right" else -20.0, -35.0)
+    assert not crossing.area.intersects(middle.buffer(30.0)), "the central island is no pavement"
     entries = {leg.leg_id for leg in crossing.legs if leg.inbound}
     lines = kinds(markings, "yield_line")
     assert len(entries) == 4
