@@ -14,6 +14,7 @@ ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "layoutgen"
 #: from the top down; a module may import what stands below it, or beside it where that is said
 ORDER = [
+    {"__main__"},
     {"cli"},
     {"base_file"},
     {"report"},

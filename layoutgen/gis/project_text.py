@@ -14,7 +14,7 @@ from layoutgen.gis.names import known_names, name_words
 from layoutgen.gis.roles import ROLES, Field, Role
 
 _MAX_CODES = 60
-_MAX_CODE_LENGTH = 60
+_MAX_CODE_LENGTH = 140
 _CAUTION = (
     "# Layouts are for planning: local codes, the road authority's traffic control plan and a",
     "# licensed engineer govern.",

@@ -48,7 +48,9 @@ PARKING_SIDES = ("none", "parallel", "angle")
 #: of a pedestrian crossing: whether it is marked, or the style of the marking
 MARKED = (*("marked", "unmarked", "transverse_lines", "longitudinal_bars", "ladder", "bar_pairs"),)
 CROSSING_CONTROLS = ("signal", "stop", "yield", "none")
-CONTROLS = ("signal", "all_way_stop", "two_way_stop", "stop", "yield", "none")
+CONTROLS = (
+    *("signal", "all_way_stop", "two_way_stop", "stop", "yield", "mini_roundabout", "none"),
+)
 _POLYGONS = ("Polygon", "MultiPolygon")
 #: of a table that is joined to the streets by their id
 _STREET_ID = Field("segment_id", "text", "id of the street, as in input streets")
@@ -118,7 +120,7 @@ ROLES: tuple[Role, ...] = (
                 "control",
                 "choice",
                 "what stands there",
-                ("signal", "stop", "all_way_stop", "yield"),
+                ("signal", "stop", "all_way_stop", "yield", "mini_roundabout"),
             ),
             Field("bearing_deg", "real", "travel direction of the traffic that faces it"),
             Field(

@@ -222,6 +222,7 @@ def _record(name: str, marking: Marking, material: str) -> dict[str, Any]:
         "travel": marking.travel * sign,
         "facing": _facing(marking) * sign,
         "is_line": marking.is_line,
+        "level": max(frame.segment.levels, key=abs),
         "sort_ft": marking.station_ft,
         "heading_ft": frame.station(_heading_station(marking)),
         "district": marking.district,

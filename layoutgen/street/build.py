@@ -21,7 +21,7 @@ from layoutgen.street.areas import Area, read_areas
 from layoutgen.street.conflation import Account
 from layoutgen.street.controls import assign_controls
 from layoutgen.street.crossing_points import with_crossings
-from layoutgen.street.curbs import curb_lines, measure_edges
+from layoutgen.street.curbs import Edges, curb_lines, measure_edges
 from layoutgen.street.design import Block, Design, Intersection, Leg, Segment, Strip
 from layoutgen.street.districts import labels_at, left_out, read_districts, with_districts
 from layoutgen.street.ends import ends_by_node
@@ -76,8 +76,7 @@ def build_design(
     findings += found
     curbs, found = _curbs(tables)
     findings += found
-    edges = measure_edges(network.axes, curbs, params.curbs) if len(curbs) else None
-    segments, found = build_segments(network, params, edges)
+    segments, found = build_segments(network, params, _edges(network, curbs, params))
     findings += found
     segments, districts, found = _placed(segments, network.axes, tables, params)
     findings += found
@@ -143,6 +142,12 @@ def _drafts(
         for own, k in zip(drafts, knots, strict=True)
     ]
     return drafts, use, findings + unused_ramps(use, ramps) + found
+
+
+def _edges(network: Network, curbs: NDArray[np.object_], params: StreetParams) -> Edges | None:
+    """Roadway edges measured on curb lines, where there are any."""
+    divided = np.array([row.divided for row in network.rows], dtype=bool)
+    return measure_edges(network.axes, curbs, params.curbs, divided) if len(curbs) else None
 
 
 def _placed(
@@ -230,7 +235,7 @@ def _intersections(
             k.name,
             k.whole,
             tuple(own),
-            _without_middle(area, k, axes) if k.junction.ring else area,
+            _with_ring(area, k, axes) if k.junction.ring else area,
             k.district or "",
             k.district is None,
         )
@@ -239,15 +244,16 @@ def _intersections(
     return tuple(sorted(out, key=lambda crossing: crossing.intersection_id))
 
 
-def _without_middle(area: Any, node: Node, axes: Polylines) -> Any:
-    """Area of a roundabout without its central island."""
+def _with_ring(area: Any, node: Node, axes: Polylines) -> Any:
+    """Area of a roundabout: its roadway and what lies before the legs, not its central island."""
     around = [e.segment for own in node.junction.around.values() for e in own]
     rings = {s.index: s for s in around if s.roundabout}
-    lines = axes.lines()[sorted(rings)]
-    faces = shapely.union_all(shapely.get_parts(shapely.polygonize(list(lines))))
-    island = faces.buffer(-min(s.width_ft for s in rings.values()) / 2)
-    rest = area.difference(island)
-    return rest if rest.geom_type in ("Polygon", "MultiPolygon") and not rest.is_empty else area
+    faces = shapely.union_all(
+        shapely.get_parts(shapely.polygonize(list(axes.lines()[sorted(rings)])))
+    )
+    half = min(s.width_ft for s in rings.values()) / 2
+    whole = area.union(faces.buffer(half)).difference(faces.buffer(-half))
+    return whole if whole.geom_type in ("Polygon", "MultiPolygon") else area
 
 
 def _areas(legs: Sequence[Sequence[Leg]], axes: Polylines) -> Sequence[Any]:

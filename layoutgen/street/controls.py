@@ -28,6 +28,10 @@ CLASS_RANK = {"freeway": 5, "ramp": 4, "arterial": 4, "collector": 3, "local": 2
 
 #: a point this near the axis of a leg lies on it, and leads any leg it merely stands beside
 _ON_AXIS_FT = 3.0
+#: a roundabout that is one node
+MINI = "mini_roundabout"
+#: points that hold for all approaches, and what each of them must do
+_OF_ALL: Mapping[str, Control] = {"signal": "signal", "all_way_stop": "stop", MINI: "yield"}
 #: more findings that say the same become one
 _FEW = 5
 _ON_AXIS_LEAD_FT = 1000.0
@@ -77,11 +81,14 @@ class Arm:
 
 @dataclass
 class NodeControl:
-    """Controls of one intersection: by leg number, and where they came from."""
+    """Controls of one intersection: by leg number, and where they came from.
+
+    `mini` = a mini roundabout: all yield, as at a roundabout.
+    """
 
     control: dict[int, Control] = field(default_factory=dict)
     source: dict[int, str] = field(default_factory=dict)
-    whole: str = ""
+    mini: bool = False
 
     def give(self, leg: int, control: Control, source: str) -> None:
         """The source that stands higher in `precedence.CONTROL` wins, of equal ones the first."""
@@ -146,8 +153,9 @@ def apply_whole(
     """Control of the whole intersection, as an intersections row names it."""
     if whole:
         control.forget_classes()
-    if whole in ("signal", "all_way_stop", "stop", "yield"):
-        kind: Any = "stop" if whole == "all_way_stop" else whole
+    if whole in ("signal", "all_way_stop", "stop", "yield", MINI):
+        kind: Any = {"all_way_stop": "stop", MINI: "yield"}.get(whole, whole)
+        control.mini |= whole == MINI
         for leg, arm in enumerate(crossing.arms):
             if arm.has_approach:
                 control.give(leg, kind, "intersections")
@@ -222,8 +230,8 @@ def _grouped(findings: Sequence[Finding]) -> list[Finding]:
         if len(own) <= _FEW:
             out += own
             continue
-        ids = ", ".join(f.feature_id for f in own[:3])
-        said = f"{text}, at {len(own)} places ({ids}, ...)"
+        ids = ", ".join(f.feature_id for f in own[:3] if f.feature_id)
+        said = f"{text}, at {len(own)} places" + (f" ({ids}, ...)" if ids else "")
         place = shapely.multipoints([f.geometry for f in own])
         out.append(replace(own[0], text=said, geometry=place, rows=len(own)))
     return out
@@ -236,13 +244,14 @@ def _place(search: _Search, row: Any, xy: tuple[float, float]) -> list[Finding]:
     near = search.near(xy, reach)
     if not near:
         return [_far(row, xy)]
-    if kind in ("signal", "all_way_stop"):
+    if kind in _OF_ALL:
         best = _best_approach(search, row, xy, near) if _told(row) else (0.0, 0, 0)
         # a point on the line of the approach it stops is for the crossing ahead, not the nearest
         ahead = best[1] if best[0] <= -_ON_AXIS_LEAD_FT / 2 else near[0]
         for leg, arm in enumerate(search.crossings[ahead].arms):
             if arm.has_approach:
-                search.found[ahead].give(leg, "signal" if kind == "signal" else "stop", "controls")
+                search.found[ahead].give(leg, _OF_ALL[kind], "controls")
+        search.found[ahead].mini |= kind == MINI
         return []
     best = _best_approach(search, row, xy, near)
     if not math.isfinite(best[0]):
@@ -325,7 +334,7 @@ def _stable_order(table: gpd.GeoDataFrame, places: Any) -> list[int]:
 
 def _unplaced(row: Any, place: Any) -> Finding:
     text = "the control point has no usable place or kind"
-    fix = "give it a geometry and a kind: signal, stop, all_way_stop or yield"
+    fix = "give it a geometry and a kind: signal, stop, all_way_stop, yield or mini_roundabout"
     return Finding("control_unusable", "warning", "controls", _id(row), text, fix, place, 1)
 
 

@@ -120,6 +120,7 @@ class Edges:
     near: tuple[Floats, Floats]
     past: tuple[Floats, Floats]
     far: tuple[Floats, Floats]
+    divided: NDArray[np.bool_]
 
     def measured(self, i: int, *, two_way: bool, least_ft: float) -> Measured | None:
         """Edges of a segment, if they can be believed.
@@ -131,7 +132,7 @@ class Edges:
         outer = _pair(self.far, i, two_way)
         if pair is None or not two_way or outer is None:
             return Measured(*pair) if pair is not None and sum(pair) >= least_ft else None
-        if sum(pair) < least_ft:
+        if sum(pair) < least_ft or (self.divided[i] and min(pair) >= _LANE_FT):
             return Measured(*outer, *pair)
         past = _pair(self.past, i, two_way) or outer
         if pair[0] < pair[1]:
@@ -161,8 +162,16 @@ def curb_lines(table: gpd.GeoDataFrame) -> NDArray[np.object_]:
     return np.asarray(parts[shapely.length(parts) > 0.1], dtype=object)
 
 
-def measure_edges(axes: Polylines, curbs: NDArray[np.object_], params: CurbParams) -> Edges:
+def measure_edges(
+    axes: Polylines,
+    curbs: NDArray[np.object_],
+    params: CurbParams,
+    divided: NDArray[np.bool_] | None = None,
+) -> Edges:
     """Edges of every roadway: the median over its transects on each side.
+
+    On streets said to be `divided` (one flag per axis) the first curbs are those of the median, if
+    there are others behind them.
 
     Near the ends of a block corners open and curbs belong to the crossing street, so transects
     keep away from them; a block too short for that is measured in its middle.
@@ -171,8 +180,10 @@ def measure_edges(axes: Polylines, curbs: NDArray[np.object_], params: CurbParam
     near = _both_sides(axes, (line, station), curbs, params, np.zeros((2, len(axes))))
     both = np.stack(near)
     about = both.sum(axis=0) < params.least_width_ft
+    said = np.zeros(len(axes), dtype=bool) if divided is None else divided
     beside = (both.min(axis=0) < _LANE_FT) & (both.max(axis=0) >= 2 * _LANE_FT)
-    rows = (about | beside)[line]
+    asked = about | beside | said
+    rows = asked[line]
     more = [np.full((2, len(axes)), np.nan)] * 2
     if rows.any():
         where = line[rows], station[rows]
@@ -182,7 +193,7 @@ def measure_edges(axes: Polylines, curbs: NDArray[np.object_], params: CurbParam
             )
             for d in (_LEAST_MEDIAN_FT, _LANE_FT)
         ]
-    return Edges(near, (more[0][0], more[0][1]), (more[1][0], more[1][1]))
+    return Edges(near, (more[0][0], more[0][1]), (more[1][0], more[1][1]), said)
 
 
 def _both_sides(

@@ -18,6 +18,8 @@ from layoutgen.geometry.polyline import Floats, Polylines
 from layoutgen.street.design import Cut, Leg
 
 ROLE = "crosswalks"
+#: an axis that lies this far before the curb line of the crossing street is inside the intersection
+_INSIDE_FT = 8.0
 
 
 class ExistingParams(Params):
@@ -65,9 +67,12 @@ def with_existing(
     if table is None:
         return list(legs), []
     shapes = table.geometry.to_numpy()
-    gone = shapely.is_missing(shapes) | shapely.is_empty(shapes) | (shapely.length(shapes) < 1.0)
-    lines = np.where(gone, shapely.LineString(), shapes)
-    by_leg = _crossed(legs, axes, lines, params)
+    gone = shapely.is_missing(shapes) | shapely.is_empty(shapes)
+    lines = _single(np.where(gone, shapely.LineString(), shapes))
+    # what comes back to where it began has no direction
+    gone |= np.hypot(*_directions(lines).T) < 1.0
+    lines = np.where(gone, shapely.LineString(), lines)
+    by_leg = _one_street(legs, _crossed(legs, axes, lines, params))
     out = list(legs)
     used: set[int] = set()
     for k, seen in by_leg.items():
@@ -101,16 +106,41 @@ def _crossed(
         along, across = float(way @ on), float(way @ [on[1], -on[0]])
         if k is None or out_ft > params.reach_ft or abs(along) > steepest * abs(across):
             continue
+        if out_ft < legs[k].layout.curb.station_ft - _INSIDE_FT:
+            continue
         # seen from the other end both axes of the frame turn round, and the slope stays
         out[k].append(_Seen(i, Cut(out_ft, along / across)))
     return out
 
 
+def _one_street(
+    legs: Sequence[Leg], by_leg: Mapping[int, list[_Seen]]
+) -> Mapping[int, list[_Seen]]:
+    """Axes on one leg each, the one they cross most squarely; on both carriageways of a street."""
+    of_row: dict[int, list[tuple[float, str, int]]] = defaultdict(list)
+    for k, seen in by_leg.items():
+        for s in seen:
+            of_row[s.row].append((round(abs(s.line.slope), 6), legs[k].leg_id, k))
+    kept: set[tuple[int, int]] = set()
+    for row, own in of_row.items():
+        best = legs[min(own)[2]]
+        kept |= {(row, k) for _, _, k in own if legs[k] is best or _halves(best, legs[k])}
+    out = {k: [s for s in seen if (s.row, k) in kept] for k, seen in by_leg.items()}
+    return {k: seen for k, seen in out.items() if seen}
+
+
+def _halves(one: Leg, other: Leg) -> bool:
+    """Whether two legs of one intersection are carriageways of one street."""
+    apart = abs((one.bearing_deg - other.bearing_deg + 180.0) % 360.0 - 180.0)
+    ways = {bool(one.inbound), bool(other.inbound)} == {True, False}
+    return one.intersection_id == other.intersection_id and ways and apart < 40.0
+
+
 def _directions(lines: Any) -> Floats:
     """(n, 2) vectors from the first to the last point of each line."""
-    first = shapely.get_coordinates(shapely.get_point(_single(lines), 0))
-    last = shapely.get_coordinates(shapely.get_point(_single(lines), -1))
-    return np.asarray(last - first)
+    first, last = (shapely.get_point(lines, k) for k in (0, -1))
+    way = [shapely.get_x(last) - shapely.get_x(first), shapely.get_y(last) - shapely.get_y(first)]
+    return np.asarray(np.nan_to_num(np.column_stack(way)))
 
 
 def _single(lines: Any) -> Any:
@@ -132,7 +162,7 @@ def _told(rest: Sequence[int], gone: Any, found: set[int], lines: Any) -> list[F
         "midblock": (
             "crosswalk_midblock",
             "notice",
-            "cross no leg of an intersection (midblock, driveways, paths); not laid out",
+            "cross no leg of an intersection (midblock, inside it, driveways, paths); not laid out",
             "mark them by hand",
         ),
     }

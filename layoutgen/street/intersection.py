@@ -218,14 +218,20 @@ def lay_out_leg(
 
 
 def intersection_areas(outlines: Sequence[NDArray[np.float64]]) -> NDArray[np.object_]:
-    """Polygons through the curb ends of all legs, clockwise; mended where they cross themselves."""
-    rings = [shapely.LinearRing(xy) for xy in outlines]
-    polygons = shapely.polygons(rings)
+    """Polygons through the curb ends of all legs, clockwise; mended where they cross themselves.
+
+    One leg alone encloses nothing: its polygon is empty.
+    """
+    rings = [xy if len(xy) > 2 else np.repeat(xy[:1], 4, axis=0) for xy in outlines]
+    polygons = shapely.polygons([shapely.LinearRing(xy) for xy in rings])
     bad = ~shapely.is_valid(polygons) | (shapely.area(polygons) <= 0)
-    polygons[bad] = [
-        shapely.MultiPoint(xy).convex_hull for xy, b in zip(outlines, bad, strict=True) if b
-    ]
+    polygons[bad] = [_hull(xy) for xy, b in zip(outlines, bad, strict=True) if b]
     return np.asarray(polygons, dtype=object)
+
+
+def _hull(xy: NDArray[np.float64]) -> Any:
+    hull = shapely.MultiPoint(xy).convex_hull
+    return hull if hull.geom_type == "Polygon" else shapely.Polygon()
 
 
 def _corner(own_half: float, other: Neighbor, params: IntersectionParams) -> float | None:

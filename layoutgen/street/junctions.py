@@ -29,6 +29,10 @@ _PARALLEL_DEG = 25.0
 _TWIN_DEG = 40.0
 #: a slip lane leaves and joins at less than this angle, and is no longer than this
 _SLIP_DEG, _SLIP_FT = 60.0, 250.0
+#: a shorter loop that comes back to its node is the turning circle of a cul-de-sac
+_BULB_FT = 600.0
+#: the halves of a street that ends on a roundabout part at up to this angle
+_SPLITTER_DEG = 80.0
 #: the order of ends around an intersection is read this far out, or half way along the segment
 _ORDER_FT = 150.0
 
@@ -92,19 +96,22 @@ def junctions_of(
         params: gaps below which nodes belong together.
         side: driving side.
     """
-    crossing = {n for n in ends if _crosses(ends[n]) and not _splits(ends[n], side)}
+    rings = {e.node for own in ends.values() for e in own if e.segment.roundabout}
+    parts = {n for n in ends if _splits(ends[n], rings, side)}
+    crossing = {n for n in ends if n not in parts and _crosses(ends[n])}
     crossing -= _slip_ends(ends, crossing)
-    forks = {n for n in ends if n not in crossing and _splits(ends[n], side)}
+    forks = parts - crossing
     groups = _Groups({n: ends[n][0].xy for n in crossing | forks}, params.whole_extent_ft)
     for a, b in _ring_links(ends, crossing):
         groups.join(a, b, whatever=True)
     for _, _, a, b in sorted(_short_links(ends, crossing, forks, params)):
-        groups.join(a, b)
-    return [
+        groups.join(a, b, whatever=bool(rings & {a, b}) and bool(forks & {a, b}))
+    made = (
         _junction(nodes, ends, side)
         for nodes in groups.members()
         if any(node in crossing for node in nodes)
-    ]
+    )
+    return [junction for junction in made if junction.ends]
 
 
 def _real(ends: Iterable[End]) -> list[End]:
@@ -113,23 +120,36 @@ def _real(ends: Iterable[End]) -> list[End]:
 
 def _crosses(ends: Sequence[End]) -> bool:
     """At least three streets that are more than driveways meet, and somebody may cross there."""
-    real = _real(ends)
+    real = [e for e in _real(ends) if not _bulb(e)]
     return len(real) >= 3 and not all(e.segment.street_class in _FAST for e in real)
 
 
-def _splits(ends: Sequence[End], side: Side) -> bool:
-    """Whether a street merely parts into its two carriageways here."""
+def _bulb(end: End) -> bool:
+    """Whether a segment is the loop at the end of a cul-de-sac."""
+    own = end.segment
+    return end.other_node == end.node and own.length_ft < _BULB_FT and not own.roundabout
+
+
+def _splits(ends: Sequence[End], rings: set[int], side: Side) -> bool:
+    """Whether a street merely parts into its two carriageways here.
+
+    Before a roundabout they part at any angle, round the splitter island.
+    """
     real = _real(ends)
     whole = [e for e in real if e.inbound and e.outbound]
     if len(real) != 3 or len(whole) != 1 or any(e.segment.roundabout for e in real):
         return False
     halves = [e for e in real if e is not whole[0]]
-    return pair_of(halves[0], halves[1], side) is not None and all(
-        abs(turn_deg(whole[0], e) - 180.0) < _TWIN_DEG and _same_street(whole[0], e) for e in halves
+    limit = _SPLITTER_DEG if all(e.other_node in rings for e in halves) else None
+    most = _TWIN_DEG if limit is None else limit
+    return pair_of(halves[0], halves[1], side, limit) is not None and all(
+        abs(turn_deg(whole[0], e) - 180.0) < most and _same_street(whole[0], e) for e in halves
     )
 
 
-def pair_of(one: End, other: End, side: Side) -> tuple[End, End] | None:
+def pair_of(
+    one: End, other: End, side: Side, limit_deg: float | None = None
+) -> tuple[End, End] | None:
     """(approach, departure) carriageway of one street that two ends are, or None."""
     if one.inbound == one.outbound or other.inbound == other.outbound:
         return None
@@ -141,7 +161,7 @@ def pair_of(one: End, other: End, side: Side) -> tuple[End, End] | None:
     right = _beside(toward, away) if toward.node != away.node else apart
     keeps = right > 0 if side == "right" else right < 0
     named = one.segment.name != "" and one.segment.name == other.segment.name
-    limit = _TWIN_DEG if named else _PARALLEL_DEG
+    limit = limit_deg or (_TWIN_DEG if named else _PARALLEL_DEG)
     if abs(apart) > limit or not keeps or not _same_street(one, other):
         return None
     return toward, away

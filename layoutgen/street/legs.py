@@ -104,7 +104,7 @@ def draft_legs(node: Node, params: IntersectionParams) -> list[Leg]:
             room_ft=0.0,
             pocket_ft=0.0,
             school=node.school,
-            circular=node.junction.ring,
+            circular=node.junction.ring or node.control.mini,
             crossing=None,
             layout=_bare(_curb(i, node.junction, params)),
             district=node.district or "",

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from layoutgen.errors import Finding
-from layoutgen.street.carriageways import inner_limits, moved_aside
+from layoutgen.street.carriageways import beside, moved_aside
 from layoutgen.street.cross_section import ClassDefaults, Section, build_section
 from layoutgen.street.curbs import Edges, Measured
 from layoutgen.street.design import Segment, Strip
@@ -16,6 +16,8 @@ from layoutgen.street.params import StreetParams
 from layoutgen.street.precedence import DEFAULT, SPEED
 from layoutgen.street.street_row import CROSS_SECTION, StreetRow
 
+#: a wider lane is a sign that the street is not what was assumed
+_WIDE_FT = 24.0
 #: cross-sections by what they depend on
 _Known = dict[tuple[Any, ...], Section]
 
@@ -52,7 +54,6 @@ def build_segments(
     """
     findings: list[Finding] = []
     out = []
-    limits = inner_limits(network.rows, network.axes, params.side).tolist()
     sections: _Known = {}
     for i, row in enumerate(network.rows):
         pair = None
@@ -60,12 +61,11 @@ def build_segments(
             two_way = row.oneway == "both"
             pair = edges.measured(i, two_way=two_way, least_ft=params.curbs.least_width_ft)
         segment, found = _segment(i, network, params, (pair, sections))
-        if pair is None and limits[i] < segment.width_ft:
-            strips = moved_aside(segment.strips, row.oneway, limits[i], params.side)
-            segment = replace(segment, strips=strips)
         line = network.axes.pieces([i], [0.0], network.axes.lengths[[i]])[0] if found else None
         findings += [replace(f, geometry=line) for f in found]
         out.append(segment)
+    neighbors = beside(network.rows, network.axes, params.side)
+    out = moved_aside(out, neighbors, params.side)
     return tuple(out), findings + _assumptions(network, out)
 
 
@@ -74,7 +74,11 @@ def _assumptions(network: Network, segments: Sequence[Segment]) -> list[Finding]
     unknown = sum(row.street_class is None for row in network.rows)
     lanes = sum(s.lanes_source == DEFAULT for s in segments)
     widths = sum(s.width_source == DEFAULT for s in segments)
+    wide = sum(s.width_source == "curbs" and _lane_width(s) > _WIDE_FT for s in segments)
     said = (
+        ("lanes_wide", wide, f"measure more than {_WIDE_FT:g} ft per lane between curbs",
+         "look at width_ft and width_source in layer streets: bays, plazas, medians without a "
+         "second curb, or more lanes than were assumed"),
         ("class_unknown", unknown, "have no known class; taken as local",
          "map street_class in [inputs.streets.fields] and its codes in values"),
         ("lanes_assumed", lanes, "have no lane counts; lanes are those of [defaults.<class>]",
@@ -87,6 +91,10 @@ def _assumptions(network: Network, segments: Sequence[Segment]) -> list[Finding]
         for code, count, text, fix in said
         if count
     ]
+
+
+def _lane_width(segment: Segment) -> float:
+    return max((s.width_ft for s in segment.strips if s.kind == "travel_lane"), default=0.0)
 
 
 def _segment(

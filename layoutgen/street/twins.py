@@ -14,6 +14,10 @@ from layoutgen.street.intersection import IntersectionParams
 
 #: a common line that moves a carriageway's own line farther than this is none
 _MOST_FT = 60.0
+#: existing crosswalks of two carriageways that are farther out of line have a line each
+_STAGGER_FT = 3.0
+#: those that are less parallel than this are crossed each in its own frame (cosine of 3 degrees)
+_ONE_FRAME = 0.9986
 #: carriageways that are less parallel at the line have a line each (cosine of 20 degrees)
 _PARALLEL = 0.94
 
@@ -61,8 +65,9 @@ def with_twins(
         frames = _frame(lead, axes), _frame(other, axes)
         lines = _common(lead, other, frames, limit)
         if lines is not None and _beside(lead, other, frames, params.median_gap_ft):
-            out[a] = _joined(lead, other, lines[0], frames, leads=True)
-            out[b] = _joined(other, lead, lines[1], frames[::-1], leads=False)
+            together = float(frames[0].ahead @ frames[1].ahead) >= _ONE_FRAME
+            out[a] = _joined(lead, other, lines[0], frames, leads=True, together=together)
+            out[b] = _joined(other, lead, lines[1], frames[::-1], leads=False, together=together)
     return out
 
 
@@ -95,6 +100,8 @@ def _common(
 ) -> tuple[Cut, Cut] | None:
     """One straight line across both carriageways, in the coordinates of each."""
     seen = [leg for leg in (lead, other) if leg.crossing] or [lead, other]
+    if lead.existing and other.existing and _stagger(lead, other, frames) > _STAGGER_FT:
+        return None
     ends = {
         leg.leg_id: _ends(leg, frame, frames[0])
         for leg, frame in zip((lead, other), frames, strict=True)
@@ -132,19 +139,33 @@ def _ends(leg: Leg, own: _Frame, common: _Frame) -> list[tuple[float, float]]:
     return [common.read(own.place(line.at(o), o)) for o in leg.edges_ft]
 
 
+def _stagger(lead: Leg, other: Leg, frames: tuple[_Frame, _Frame]) -> float:
+    """How far the existing crosswalks of two carriageways are out of line (ft)."""
+    line = _across(lead)
+    return max(abs(s - line.at(o)) for s, o in _ends(other, frames[1], frames[0]))
+
+
 def _slope(points: Sequence[tuple[float, float]]) -> float:
     (s0, o0), (s1, o1) = points
     return (s1 - s0) / (o1 - o0) if abs(o1 - o0) > 1e-6 else 0.0
 
 
-def _joined(leg: Leg, other: Leg, line: Cut, frames: tuple[_Frame, _Frame], *, leads: bool) -> Leg:
-    """A leg with the common line, and the other carriageway as it is seen from here."""
+def _joined(
+    leg: Leg,
+    other: Leg,
+    line: Cut,
+    frames: tuple[_Frame, _Frame],
+    *,
+    leads: bool,
+    together: bool,
+) -> Leg:
+    """A leg with the common line and, where one frame holds both, the other carriageway."""
     station = frames[1].station_ft
     shift = frames[0].read(frames[1].place(station, 0.0))[1]
     strips = tuple(
         replace(s, left_ft=s.left_ft + shift, right_ft=s.right_ft + shift) for s in other.strips
     )
-    twin = Twin(other.leg_id, strips, leads)
+    twin = Twin(other.leg_id, strips, leads) if together else None
     if leg.crossing or other.crossing:
         return replace(leg, crossing=line, twin=twin)
     return replace(leg, layout=LegLayout(line, None, line, line, line), twin=twin)

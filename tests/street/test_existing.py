@@ -56,10 +56,11 @@ def test_axes_that_fit_no_leg_are_told_with_their_reason() -> None:
         "LINESTRING (180 90, 210 90)",  # crosses nothing
         "LINESTRING (110 52, 190 47)",  # along the street
         "LINESTRING EMPTY",
+        "LINESTRING (130 22, 140 78, 150 22, 130 22)",  # comes back to where it began
     )
     _, found = design_of(scene)
     told = {f.code: f.rows for f in found if f.source == "crosswalks"}
-    assert told == {"crosswalk_twice": 1, "crosswalk_midblock": 3, "crosswalk_no_line": 1}
+    assert told == {"crosswalk_twice": 1, "crosswalk_midblock": 3, "crosswalk_no_line": 2}
 
 
 def test_one_axis_across_both_carriageways() -> None:
@@ -100,3 +101,23 @@ def test_a_crosswalk_that_is_all_island_is_told() -> None:
     markings, _, found = layout_of(Scene(BASE.streets, BASE.controls, more=more))
     assert "crosswalk/a1+a2-E/1" not in set(markings["marking_id"])
     assert "crosswalk/a1+a2-E/1" in {f.feature_id for f in found if f.code == "on_island"}
+
+
+def test_staggered_axes_of_two_carriageways_have_a_line_each() -> None:
+    base = divided(**NONE)
+    axes = ["LINESTRING (128 20, 127 66)", "LINESTRING (160 70, 158 115)"]
+    scene = dataclasses.replace(base, more={"crosswalks": [{"at": at} for at in axes]})
+    markings, _, _ = layout_of(scene)
+    walks = markings[markings["kind"] == "crosswalk"]
+    assert len(walks) == 2
+    for axis in map(shapely.from_wkt, axes):
+        near = min(walks.geometry, key=lambda shape: shape.distance(axis))
+        assert all(bar.centroid.distance(axis) < 0.3 for bar in near.geoms)
+
+
+@pytest.mark.parametrize("axis", ["LINESTRING (60 95, 130 10)", "LINESTRING (88 10, 93 95)"])
+def test_an_axis_inside_the_intersection_is_not_painted(axis: str) -> None:
+    """Diagonal, and across the middle of the other street."""
+    markings, _, found = layout_of(with_axes(axis))
+    assert not (markings["kind"] == "crosswalk").any()
+    assert [f.rows for f in found if f.source == "crosswalks"] == [1]

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
-from scenes import Scene, design_of, divided, jog, layout_of, ring, slip
+from scenes import Scene, cross, design_of, divided, jog, layout_of, ring, slip
 
 EVERY = {"rules": {"crosswalk": {"at": ["every_leg"]}}}
 SIDES = ("right", "left")
@@ -123,9 +123,12 @@ def test_roundabout_yields_at_entries_and_never_on_exits(side: str, flagged: boo
         assert not shape.intersects(circle)
         assert shape.intersection(exits.difference(ins)).area == 0.0
     walks = kinds(markings, "crosswalk")
-    assert len(walks) == 4
+    # one on the undivided street, one on each half of the three that part round a splitter island
+    assert len(walks) == 1 + 3 * 2
+    pavement = shapely.union_all([*roads.values(), crossing.area]).buffer(0.5)
     for shape in walks.geometry:
         assert shape.distance(circle) >= 20.0 - 0.3
+        assert pavement.covers(shape), "bars in the splitter island"
     assert not len(kinds(markings, "stop_line"))
 
 
@@ -239,3 +242,78 @@ def test_loops_driven_the_wrong_way_or_square_are_no_roundabouts() -> None:
     assert not [s for s in design_of(Scene(square))[0].segments if s.roundabout]
     off = Scene(ring(False).streets, settings={"roundabouts": {"recognise": False}})
     assert not [s for s in design_of(off)[0].segments if s.roundabout]
+
+
+@pytest.mark.parametrize("role", ["controls", "intersections"])
+@pytest.mark.parametrize("side", SIDES)
+def test_mini_roundabout_yields_on_every_approach(side: str, role: str) -> None:
+    """Told by a point or by the intersection's row; crosswalks stand back as at a roundabout."""
+    base = cross(**EVERY)
+    row = {"control": "mini_roundabout", "at": shapely.Point(100, 50)}
+    streets = [
+        {**r, "at": shapely.from_wkt(r["at"]) if isinstance(r["at"], str) else r["at"]}
+        for r in base.streets
+    ]
+    scene = dataclasses.replace(base, streets=streets, **{"controls": (), role: [row]})
+    markings, design, _ = layout_of(sided(scene, side) if role == "controls" else scene)
+    lines = kinds(markings, "yield_line")
+    assert {i.split("/")[1] for i in lines["marking_id"]} == {x.leg_id for x in design.legs()}
+    assert not len(kinds(markings, "stop_line"))
+    walks = kinds(markings, "crosswalk").set_index("segment_id").geometry
+    for row_ in lines.to_dict("records"):
+        leg = next(x for x in design.legs() if x.leg_id == row_["marking_id"].split("/")[1])
+        node = shapely.Point(design.nodes[design.intersections[0].nodes[0]])
+        assert row_["geometry"].distance(node) < walks[leg.segment.segment_id].distance(node)
+
+
+def half_rings(radius: float = 55.0) -> list[dict[str, Any]]:
+    t = np.linspace(0.0, np.pi, 13)
+    arc = np.column_stack([radius * np.sin(t), radius * np.cos(t)])[::-1]
+    way = {"street_class": "local", "oneway": "forward", "roundabout": True, "width_ft": 18.0}
+    return [
+        {"segment_id": "r0", **way, "at": shapely.LineString(arc)},
+        {"segment_id": "r1", **way, "at": shapely.LineString(-arc)},
+    ]
+
+
+def test_a_ring_with_one_leg_or_none_is_no_obstacle() -> None:
+    """A cul-de-sac whose bulb is drawn as a roundabout, and a loop cut off by the map's edge."""
+    leg = {"segment_id": "l", "street_class": "local", "at": "LINESTRING (0 55, 0 400)"}
+    markings, design, _ = layout_of(Scene([*half_rings(), leg], settings=EVERY))
+    assert [len(c.legs) for c in design.intersections] == [1]
+    assert not design.intersections[0].area.intersects(shapely.Point(0, 0).buffer(40.0))
+    assert len(kinds(markings, "yield_line")) == 1
+    apart = {"segment_id": "x", "street_class": "local", "at": "LINESTRING (900 0, 1300 9)"}
+    strip = [
+        {"segment_id": name, "street_class": "local", "roundabout": True, "at": at}
+        for name, at in (
+            ("a", "LINESTRING (0 0, 25 20, 50 0)"),
+            ("b", "LINESTRING (0 0, 50 0)"),
+            ("c", "LINESTRING (0 0, 25 -20, 50 0)"),
+        )
+    ]
+    assert not design_of(Scene([*strip, apart]))[0].intersections
+
+
+def test_the_bulb_of_a_cul_de_sac_makes_no_intersection() -> None:
+    rows = [
+        {"segment_id": "stem", "street_class": "local", "at": "LINESTRING (0 -400, 0 0)"},
+        {"segment_id": "bulb", "street_class": "local",
+         "at": "LINESTRING (0 0, 40 30, 0 70, -40 30, 0 0)"},
+    ]  # fmt: skip
+    assert not design_of(Scene(rows))[0].intersections
+
+
+def test_carriageways_with_room_between_them_stay_on_their_axes() -> None:
+    """24 and 48 ft wide, axes 44 ft apart: 8 ft of median are there; nothing moves."""
+    way = {"name": "Weir Road", "street_class": "arterial", "oneway": "forward"}
+    rows = [
+        {"segment_id": "a", **way, "width_ft": 48.0, "at": "LINESTRING (-300 0, 300 12)"},
+        {"segment_id": "b", **way, "width_ft": 24.0, "at": "LINESTRING (300 56, -300 44)"},
+    ]
+    design, _ = design_of(Scene(rows))
+    assert sorted(s.edges_ft for s in design.segments) == [(-24.0, 24.0), (-12.0, 12.0)]
+    rows[1]["width_ft"] = 56.0
+    design, _ = design_of(Scene(rows))
+    roads = design.roadways()
+    assert roads[0].distance(roads[1]) == pytest.approx(2.0, abs=0.1)
