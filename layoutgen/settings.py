@@ -16,7 +16,7 @@ from layoutgen.config import Params, Raw, choice, merge, nearest, number, read_r
 from layoutgen.errors import ConfigError
 from layoutgen.gis.plane import parse_crs
 from layoutgen.gis.read import InputParams
-from layoutgen.gis.roles import ROLES, STREET_CLASSES
+from layoutgen.gis.roles import ROLES, STREET_CLASSES, role
 from layoutgen.markings.catalog import rule_catalog
 from layoutgen.markings.engine import RuleSetting
 from layoutgen.markings.exclusions import ExclusionParams, Exclusions
@@ -26,7 +26,7 @@ from layoutgen.street.cross_section import ClassDefaults
 from layoutgen.street.crossing_points import CrossingParams
 from layoutgen.street.curb_side import StripParams
 from layoutgen.street.curbs import CurbParams
-from layoutgen.street.design import Design
+from layoutgen.street.design import BIKE_KINDS, Design
 from layoutgen.street.districts import DistrictParams
 from layoutgen.street.existing import ExistingParams
 from layoutgen.street.features import FeatureParams
@@ -175,6 +175,7 @@ def project_of(raw: Raw, path: Path) -> Project:
         )
     if settings.project.crs:
         parse_crs(settings.project.crs, raw.place(("project", "crs")) + ": project.crs")
+    _check_values(settings, raw)
     output = _default_output(settings, path)
     _refuse_output(output, raw)
     rules = tuple(_rule_setting(name, rule, settings, raw) for name, rule in rule_catalog().items())
@@ -301,7 +302,7 @@ def _rule_setting(name: str, rule: Rule, settings: Any, raw: Raw) -> RuleSetting
     cases = []
     for i, case in enumerate(table.cases):
         changes = {k: v for k, v in case.items() if k != "where"}
-        _check_where(case, raw, ("rules", name, "cases", i))
+        _check_where(case, rule, raw, ("rules", name, "cases", i))
         params = _case_params(rule, base | changes, raw, ("rules", name, "cases", i))
         cases.append((where(case["where"]), params))
     return RuleSetting(name, rule, validate(rule.params, raw, base, ("rules", name)), tuple(cases))
@@ -322,11 +323,59 @@ WHERE_NAMES = (
 )
 
 
-def _check_where(case: Mapping[str, Any], raw: Raw, path: Any) -> None:
+#: attributes that only legs have
+_OF_LEGS = (
+    *("leg_id", "intersection_id", "control", "intersection_control", "legs", "lanes_in"),
+    *("lanes_out", "school", "circular", "existing", "compass"),
+)
+#: attributes with a closed list of values
+_WORDS: Mapping[str, tuple[str, ...]] = {
+    "street_class": STREET_CLASSES,
+    "oneway": ("both", "forward", "backward"),
+    "control": ("signal", "stop", "yield", "none"),
+    "intersection_control": ("signal", "all_way_stop", "two_way_stop", "yield", "none"),
+    "bike_facility": BIKE_KINDS,
+    "compass": ("N", "NE", "E", "SE", "S", "SW", "W", "NW"),
+}
+
+
+def _check_where(case: Mapping[str, Any], rule: Rule, raw: Raw, path: Any) -> None:
     place = raw.place(path)
     if not isinstance(case.get("where"), dict):
         raise ConfigError(f"{place}: rules.{path[1]}.cases[{path[3]}]: needs a table `where`.")
-    for name in case["where"]:
+    for name, wanted in case["where"].items():
         if name not in WHERE_NAMES:
             text = nearest(name, WHERE_NAMES)
             raise ConfigError(f"{place}: where.{name}: no such attribute.{text}")
+        if rule.on == "block" and name in _OF_LEGS:
+            raise ConfigError(
+                f"{place}: where.{name}: rule {path[1]} looks at blocks, which have no {name}; "
+                "only legs of intersections do. Ask for an attribute of the street."
+            )
+        _check_words(name, wanted, place)
+
+
+def _check_words(name: str, wanted: Any, place: str) -> None:
+    """A word that the attribute can never have is a slip of the pen."""
+    for one in wanted if isinstance(wanted, list) else [wanted]:
+        word = str(one).removeprefix("not ").strip()
+        if name in _WORDS and word not in _WORDS[name]:
+            text = nearest(word, _WORDS[name])
+            allowed = ", ".join(_WORDS[name])
+            raise ConfigError(f"{place}: where.{name}: no such value '{word}'.{text} ({allowed})")
+
+
+def _check_values(settings: SettingsBase, raw: Raw) -> None:
+    """Our side of every code must be a word of ours, or empty for unknown."""
+    for name, spec in settings.inputs.items():
+        fields = {fld.name: fld for fld in role(name).fields}
+        for field, codes in spec.values.items():
+            fld = fields.get(field)
+            for code, ours in codes.items() if fld and fld.type == "choice" else ():
+                if fld and ours != "" and str(ours) not in fld.choices:
+                    key = ("inputs", name, "values", field, code)
+                    text = nearest(str(ours), fld.choices)
+                    raise ConfigError(
+                        f"{raw.place(key)}: {'.'.join(key)}: '{ours}' is no value of "
+                        f"{field}.{text} Allowed: {', '.join(fld.choices)}; empty = unknown."
+                    )
