@@ -106,7 +106,12 @@ ROLES: tuple[Role, ...] = (
         (
             Field("intersection_id", "text", "stable id"),
             Field("name", "text", "name of the intersection"),
-            Field("control", "choice", "control of the whole intersection", CONTROLS),
+            Field(
+                "control",
+                "choice",
+                "control of the whole intersection; stop = every approach stops",
+                CONTROLS,
+            ),
         ),
     ),
     Role(

@@ -30,7 +30,7 @@ from layoutgen.street.facing import with_bearings
 from layoutgen.street.features import with_features
 from layoutgen.street.intersection import LegPolicy, intersection_areas
 from layoutgen.street.joined import join_tables
-from layoutgen.street.junctions import inside_segments, junctions_of
+from layoutgen.street.junctions import inside_segments, junctions_of, slip_lanes
 from layoutgen.street.legs import (
     Node,
     crossing_of,
@@ -82,6 +82,7 @@ def build_design(
     findings += found
     ends = ends_by_node(segments, network, params.intersection)
     junctions = junctions_of(ends, params.intersection, params.side)
+    findings += _slips(slip_lanes(ends), segments, network.axes)
     crossings = [crossing_of(j) for j in junctions]
     tables, found = _facing(tables, cleaned)
     findings += found
@@ -142,6 +143,17 @@ def _drafts(
         for own, k in zip(drafts, knots, strict=True)
     ]
     return drafts, use, findings + unused_ramps(use, ramps) + found
+
+
+def _slips(slips: Sequence[int], segments: Sequence[Segment], axes: Polylines) -> list[Finding]:
+    """One finding about slip lanes, whose crosswalks and yield lines are not laid out."""
+    if not slips:
+        return []
+    names = ", ".join(segments[i].segment_id for i in slips[:4])
+    text = f"{len(slips)} slip lanes ({names}{', ...' if len(slips) > 4 else ''}) cut a corner"
+    text += ": no crosswalk and no yield line is laid out on them"
+    place = shapely.multilinestrings(list(axes.lines()[list(slips)]))
+    return [Finding("slip_lane", "notice", "streets", "", text, "mark them by hand", place)]
 
 
 def _edges(network: Network, curbs: NDArray[np.object_], params: StreetParams) -> Edges | None:

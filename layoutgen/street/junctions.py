@@ -114,6 +114,14 @@ def junctions_of(
     return [junction for junction in made if junction.ends]
 
 
+def slip_lanes(ends: Mapping[int, Sequence[End]]) -> list[int]:
+    """Segments that cut the corner of a crossing; they get no leg of their own."""
+    crossing = {n for n in ends if _crosses(ends[n])}
+    nodes = _slip_ends(ends, crossing)
+    links = (_slip_at(ends[n]) for n in sorted(nodes))
+    return sorted({link.segment.index for link in links if link is not None})
+
+
 def _real(ends: Iterable[End]) -> list[End]:
     return [e for e in ends if e.segment.street_class not in _DRIVEWAY_LIKE]
 

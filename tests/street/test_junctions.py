@@ -146,8 +146,9 @@ def test_the_yield_triangles_point_at_the_traffic_that_comes() -> None:
 
 
 def test_a_slip_lane_makes_no_intersections() -> None:
-    markings, design, _ = layout_of(slip(**EVERY))
+    markings, design, found = layout_of(slip(**EVERY))
     assert len(design.intersections) == 1
+    assert "1 slip lanes (slip)" in next(f.text for f in found if f.code == "slip_lane")
     assert len(kinds(markings, "crosswalk")) == 4
 
 
