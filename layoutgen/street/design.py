@@ -212,7 +212,8 @@ class Leg:
     so that leg station 0 is the end of the axis. `circular` = it leads into a roundabout. `room_ft`
     is the length the leg may use; `pocket_ft` how far the center lane of the street serves this
     approach as a turn lane; `crossing` the line from curb ramp to curb ramp, or the axis of the
-    `existing` crosswalk, if there are any.
+    `existing` crosswalk, if there are any; `crossover` = it leads across a median to the opposite
+    carriageway, and gets no crosswalk.
     `district` and `outside` are those of the intersection.
     """
 
@@ -235,6 +236,7 @@ class Leg:
     layout: LegLayout
     twin: Twin | None = None
     existing: bool = False
+    crossover: bool = False
     district: str = ""
     outside: bool = False
 

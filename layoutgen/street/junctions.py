@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -33,6 +33,8 @@ _SLIP_DEG, _SLIP_FT = 60.0, 250.0
 _BULB_FT = 600.0
 #: the halves of a street that ends on a roundabout part at up to this angle
 _SPLITTER_DEG = 80.0
+#: longer links between carriageways are streets of their own
+_CROSSOVER_FT = 160.0
 #: the order of ends around an intersection is read this far out, or half way along the segment
 _ORDER_FT = 150.0
 
@@ -49,6 +51,7 @@ class Junction:
         ring: whether it is a roundabout.
         around: all ends at each node, as if it stood alone; corners of a ring are its own.
         pairs: (approach, departure) carriageways of one street, as numbers of `ends`.
+        crossovers: segments that lead across a median to the opposite carriageway.
     """
 
     nodes: tuple[int, ...]
@@ -58,6 +61,7 @@ class Junction:
     ring: bool
     around: Mapping[int, Sequence[End]]
     pairs: tuple[tuple[int, int], ...]
+    crossovers: frozenset[int] = frozenset()
 
     @property
     def xy(self) -> tuple[float, float]:
@@ -111,7 +115,17 @@ def junctions_of(
         for nodes in groups.members()
         if any(node in crossing for node in nodes)
     )
-    return [junction for junction in made if junction.ends]
+    across = frozenset(_crossovers(ends, crossing))
+    return [replace(junction, crossovers=across) for junction in made if junction.ends]
+
+
+def _crossovers(ends: Mapping[int, Sequence[End]], crossing: set[int]) -> Iterable[int]:
+    """Segments through a median too wide for one intersection; nobody crosses them on foot."""
+    for one, other in _links(ends):
+        short = one.segment.length_ft < _CROSSOVER_FT and not one.segment.roundabout
+        known = one.node in crossing and other.node in crossing
+        if short and known and _crosses_carriageways(one, other, ends):
+            yield one.segment.index
 
 
 def slip_lanes(ends: Mapping[int, Sequence[End]]) -> list[int]:

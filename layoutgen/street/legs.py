@@ -107,6 +107,7 @@ def draft_legs(node: Node, params: IntersectionParams) -> list[Leg]:
             circular=node.junction.ring or node.control.mini,
             crossing=None,
             layout=_bare(_curb(i, node.junction, params)),
+            crossover=end.segment.index in node.junction.crossovers,
             district=node.district or "",
             outside=node.district is None,
         )
@@ -240,6 +241,8 @@ def _pocket_movements(leg: Leg, side: Side) -> tuple[tuple[str, ...], ...]:
 
 def _lay_out(leg: Leg, policy: LegPolicy, params: StreetParams) -> tuple[Leg, list[Finding]]:
     needs = policy(leg_attributes(leg)) if leg.segment.paved else LegNeeds()
+    if leg.crossover and not leg.existing:
+        needs = replace(needs, crosswalk_ft=0.0)
     curb = leg.layout.curb
     if leg.crossing is not None and needs.crosswalk_ft:
         curb = leg.crossing.moved(-(needs.crosswalk_setback_ft + needs.crosswalk_ft / 2))

@@ -77,9 +77,11 @@ def test_the_median_between_carriageways_stays_open(gap_ft: float) -> None:
 
 
 def test_carriageways_far_apart_are_two_intersections() -> None:
-    """80 ft between the carriageways: traffic waits between them."""
-    design, _ = design_of(divided(106.0))
+    """80 ft between the carriageways: traffic waits between them, nobody crosses there on foot."""
+    markings, design, _ = layout_of(divided(106.0, **EVERY))
     assert [len(c.nodes) for c in design.intersections] == [1, 1]
+    walks = kinds(markings, "crosswalk")
+    assert set(walks["segment_id"]) == {"n", "s", "w1", "w2", "e1", "e2"}
 
 
 @pytest.mark.parametrize(("step_ft", "count"), [(10.0, 1), (40.0, 1), (90.0, 2)])
