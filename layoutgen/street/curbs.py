@@ -132,12 +132,19 @@ class Edges:
         outer = _pair(self.far, i, two_way)
         if pair is None or not two_way or outer is None:
             return Measured(*pair) if pair is not None and sum(pair) >= least_ft else None
-        if sum(pair) < least_ft or (self.divided[i] and min(pair) >= _LANE_FT):
+        between = self.divided[i] and min(pair) >= _LANE_FT
+        if sum(pair) < least_ft or (between and outer == self._seen(i)):
             return Measured(*outer, *pair)
+        if min(pair) >= _LANE_FT:
+            return Measured(*pair)
         past = _pair(self.past, i, two_way) or outer
         if pair[0] < pair[1]:
             return Measured(outer[0], pair[1], _behind(pair[0], past[0], outer[0]), -pair[0])
         return Measured(pair[0], outer[1], -pair[1], _behind(pair[1], past[1], outer[1]))
+
+    def _seen(self, i: int) -> tuple[float, float]:
+        """The far curbs as they were seen, each on its own side."""
+        return float(self.far[0][i]), float(self.far[1][i])
 
 
 def _behind(near_ft: float, past_ft: float, far_ft: float) -> float:
@@ -187,12 +194,11 @@ def measure_edges(
     more = [np.full((2, len(axes)), np.nan)] * 2
     if rows.any():
         where = line[rows], station[rows]
-        more = [
-            np.where(
-                about | beside, np.stack(_both_sides(axes, where, curbs, params, both + d)), np.nan
-            )
-            for d in (_LEAST_MEDIAN_FT, _LANE_FT)
+        found = [
+            np.stack(_both_sides(axes, where, curbs, params, both + beyond))
+            for beyond in (_LEAST_MEDIAN_FT, _LANE_FT)
         ]
+        more = [np.where(asked, sides, np.nan) for sides in found]
     return Edges(near, (more[0][0], more[0][1]), (more[1][0], more[1][1]), said)
 
 
@@ -234,7 +240,10 @@ def curb_distance(
         look: curbs nearer than the first and farther than the second distance are not seen.
     """
     line, station = where
-    start = axes.locate(line, station, sign * np.asarray(look[0]))
+    # where no first curb is known there is none behind it
+    known = np.isfinite(np.broadcast_to(look[0], len(line)))
+    begin = np.where(known, look[0], 0.0)
+    start = axes.locate(line, station, sign * begin)
     rays = shapely.linestrings(np.stack([start, axes.locate(line, station, sign * look[1])], 1))
     ray, curb = shapely.STRtree(curbs).query(rays, predicate="intersects")
     meet = shapely.intersection(rays[ray], curbs[curb])
@@ -243,8 +252,9 @@ def curb_distance(
         + np.broadcast_to(look[0], len(rays))[ray]
     )
     out = np.full(len(rays), np.inf)
-    np.minimum.at(out, ray, gap)
-    return np.where(np.isfinite(out), out, np.nan)
+    met = np.isfinite(gap)
+    np.minimum.at(out, ray[met], gap[met])
+    return np.where(known & np.isfinite(out), out, np.nan)
 
 
 def _transects(lengths: Floats, params: CurbParams) -> tuple[Ints, Floats]:

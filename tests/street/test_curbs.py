@@ -136,6 +136,25 @@ def test_a_median_about_the_axis_is_not_taken_for_the_roadway() -> None:
     assert len(walk.geoms) >= 6
 
 
+def test_a_divided_street_between_wide_median_curbs() -> None:
+    """A median of 20 ft is as wide as a street; the word `divided` tells them apart."""
+    stem = shapely.LineString([(60, -270), (40, 30)])
+    shapes = [shapely.offset_curve(stem, d) for d in (40.0, 10.0, -10.0, -40.0)]
+    base = tee()
+    for divided, width in ((True, 80.0), (False, 20.0)):
+        rows = [dict(row) for row in base.streets]
+        rows[2] |= {"lanes": 4, "divided": divided}
+        curbs = [{"at": s} for s in shapes]
+        design, _ = design_of(Scene(rows, base.controls, curbs=curbs))
+        segment = next(s for s in design.segments if s.segment_id == "s")
+        medians = [s.width_ft for s in segment.strips if s.kind == "median"]
+        if divided:
+            assert segment.width_ft == pytest.approx(width, abs=0.3)
+            assert medians == pytest.approx([20.0], abs=0.3)
+        else:
+            assert medians == []
+
+
 def test_rows_without_geometry_are_counted() -> None:
     base = tee()
     rows = [
