@@ -12,6 +12,7 @@ import sqlite3
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing, contextmanager
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -313,6 +314,7 @@ def _write_bulk(file: Path, layer: Layer, rows: pa.Table, crs: pyproj.CRS) -> No
     )
 
 
+@lru_cache(maxsize=8)
 def _crs_text(crs: pyproj.CRS) -> str:
     """Authority and code where there is one: every program knows it, a definition not always."""
     known = crs.to_authority(min_confidence=90)

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from layoutgen.errors import Finding, InputError
 from layoutgen.geometry.polyline import Polylines
-from layoutgen.records import changed
 from layoutgen.gis.clean import clean_streets
+from layoutgen.records import changed
 from layoutgen.street import facilities, parking
 from layoutgen.street.areas import Area, read_areas
 from layoutgen.street.conflation import Account

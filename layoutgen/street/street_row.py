@@ -122,9 +122,7 @@ def street_rows(
         if own not in known:
             record = dict(zip(names, own, strict=True))
             known[own] = street_row({**record, "segment_id": segment_id, "source_id": source_id})
-        out.append(
-            changed(known[own], segment_id=str(segment_id), source_ids=(str(source_id),))
-        )
+        out.append(changed(known[own], segment_id=str(segment_id), source_ids=(str(source_id),)))
     return out
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -14,6 +16,8 @@ from layoutgen.markings.marking import Bar, BarRow, BarsShape, Frame
 from layoutgen.markings.placing import placed
 
 SHAPE = BarsShape
+#: bars less far apart are looked at as drawn
+_CLEAR_FT = 1e-3
 
 
 def draw(
@@ -27,9 +31,26 @@ def draw(
     polygons = shapely.polygons(xy)
     out: NDArray[Any] = np.full(len(shapes), None, dtype=object)
     shapely.multipolygons(polygons, indices=owner, out=out)
-    crossing = ~shapely.is_valid(out)
-    out[crossing] = [_merged(geometry) for geometry in out[crossing]]
+    doubt = np.array([not _is_apart(shape) for shape in shapes])
+    doubt[doubt] = ~shapely.is_valid(out[doubt])
+    out[doubt] = [_merged(geometry) for geometry in out[doubt]]
     return out
+
+
+def _is_apart(shape: BarsShape) -> bool:
+    """Whether the bars cannot touch or cross, seen without drawing them: a single row."""
+    if len(shape.bars) > 1:
+        return False
+    bar = shape.bars[0]
+    deep = min(bar.far.at(o) - bar.near.at(o) for o in (bar.left_ft, bar.right_ft))
+    return deep > _CLEAR_FT and _are_apart(_sides(bar))
+
+
+@lru_cache(maxsize=4096)
+def _are_apart(sides: tuple[tuple[float, float], ...]) -> bool:
+    """Whether every bar has a width, and lies clear to the right of the bar before it."""
+    edges = [edge for pair in sides for edge in pair]
+    return all(b - a > _CLEAR_FT for a, b in pairwise(edges))
 
 
 def _corners(shapes: Sequence[BarsShape]) -> tuple[Floats, Ints]:
