@@ -219,8 +219,10 @@ def _collisions(table: gpd.GeoDataFrame, shapes: NDArray[np.object_]) -> list[tu
     color = pd.factorize(table["color"])[0]
     once = (a < b) & (color[a] == color[b])
     a, b = a[once], b[once]
-    shapely.prepare(shapes[np.unique(a)])
+    first = shapes[np.unique(a)]
+    shapely.prepare(first)
     meet = shapely.intersects(shapes[a], shapes[b])
+    shapely.destroy_prepared(first)
     a, b = a[meet], b[meet]
     shared = shapely.area(shapely.intersection(shapes[a], shapes[b])) > _TOUCH_SQFT
     priority = table["priority"].to_numpy(dtype=float)

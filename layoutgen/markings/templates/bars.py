@@ -18,14 +18,25 @@ from layoutgen.markings.placing import placed
 SHAPE = BarsShape
 #: bars less far apart are looked at as drawn
 _CLEAR_FT = 1e-3
+#: shapes drawn in one go
+_AT_ONCE = 4096
 
 
 def draw(
     frames: Sequence[Frame], shapes: Sequence[BarsShape], axes: Polylines
 ) -> NDArray[np.object_]:
     """One multipolygon per shape; bars that touch or cross are merged."""
-    if not len(shapes):
-        return np.empty(0, dtype=object)
+    parts = [
+        _drawn(frames[begin : begin + _AT_ONCE], shapes[begin : begin + _AT_ONCE], axes)
+        for begin in range(0, len(shapes), _AT_ONCE)
+    ]
+    return np.concatenate(parts) if parts else np.empty(0, dtype=object)
+
+
+def _drawn(
+    frames: Sequence[Frame], shapes: Sequence[BarsShape], axes: Polylines
+) -> NDArray[np.object_]:
+    """The same for a few thousand shapes, to spare memory."""
     quads, owner = _corners(shapes)
     xy = placed(quads, owner, frames, [s.base_ft for s in shapes], axes)
     polygons = shapely.polygons(xy)
