@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutgen.errors import Finding
-from layoutgen.geometry.polyline import Floats, Ints
+from layoutgen.geometry.polyline import Ints
 from layoutgen.records import changed
 from layoutgen.street.street_row import LIKENESS, StreetRow
 
@@ -75,7 +75,7 @@ def _joined(
     onward: Mapping[tuple[int, int], tuple[int, int]],
 ) -> _Segments:
     chains = _chains(rows, ends, onward)
-    lengths = shapely.length(shapes)
+    lengths = np.round(shapely.length(shapes), 2).tolist()
     return (
         [_chain_row(rows, chain, lengths) for chain in chains],
         _chain_lines(shapes, chains),
@@ -144,15 +144,14 @@ def _walk(
 
 
 def _chain_row(
-    rows: Sequence[StreetRow], chain: list[tuple[int, bool]], lengths: Floats
+    rows: Sequence[StreetRow], chain: list[tuple[int, bool]], lengths: Sequence[float]
 ) -> StreetRow:
     """Attributes of a chain: those of its longest piece."""
     if len(chain) == 1 and not chain[0][1]:
         return rows[chain[0][0]]
     walked = [rows[p] for p, _ in chain]
     sources = tuple(dict.fromkeys(s for row in walked for s in row.source_ids))
-    longest = np.round(lengths[[p for p, _ in chain]], 2)
-    lead, back = chain[int(longest.argmax())]
+    lead, back = max(chain, key=lambda link: lengths[link[0]])
     first, last = (rows[p].flipped() if b else rows[p] for p, b in (chain[0], chain[-1]))
     return changed(
         rows[lead].flipped() if back else rows[lead],
