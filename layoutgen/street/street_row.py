@@ -107,8 +107,6 @@ CROSS_SECTION = attrgetter(
 )
 
 
-
-
 def street_rows(
     ids: Iterable[tuple[Any, Any]], names: Sequence[str], values: Iterable[tuple[Any, ...]]
 ) -> list[StreetRow]:
