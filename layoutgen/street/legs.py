@@ -250,7 +250,7 @@ def _pocket_movements(leg: Leg, side: Side) -> tuple[tuple[str, ...], ...]:
 def _lay_out(leg: Leg, policy: LegPolicy, params: StreetParams) -> tuple[Leg, list[Finding]]:
     needs = policy(leg_attributes(leg)) if leg.segment.paved else LegNeeds()
     if leg.crossover and not leg.existing:
-        needs = replace(needs, crosswalk_ft=0.0)
+        needs = changed(needs, crosswalk_ft=0.0)
     curb = leg.layout.curb
     if leg.crossing is not None and needs.crosswalk_ft:
         curb = leg.crossing.moved(-(needs.crosswalk_setback_ft + needs.crosswalk_ft / 2))
