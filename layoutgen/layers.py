@@ -10,9 +10,11 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pyproj
 import shapely
+from numpy.typing import NDArray
 
 from layoutgen import __version__
 from layoutgen.errors import FindingLog
@@ -96,7 +98,7 @@ def approaches_table(design: Design, plane: pyproj.CRS) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(pd.DataFrame(rows, columns=columns), geometry=lines, crs=plane)
 
 
-def _stop_positions(legs: Sequence[Leg], design: Design) -> Sequence[Any]:
+def _stop_positions(legs: Sequence[Leg], design: Design) -> Sequence[Any] | NDArray[np.object_]:
     """Line across the approach lanes where traffic stops or would stop."""
     if not legs:
         return []
@@ -110,7 +112,7 @@ def _stop_positions(legs: Sequence[Leg], design: Design) -> Sequence[Any]:
                    [leg.layout.stop.at(o) for leg, o in zip(legs, offsets, strict=True)], offsets)
         for offsets in sides
     ]  # fmt: skip
-    return [shapely.LineString(pair) for pair in zip(*ends, strict=True)]
+    return np.asarray(shapely.linestrings(np.stack(ends, axis=1)), dtype=object)
 
 
 def findings_table(log: FindingLog, plane: pyproj.CRS) -> gpd.GeoDataFrame:

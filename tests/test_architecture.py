@@ -38,7 +38,7 @@ ORDER = [
     {"gis.cells"},
     {"config"},
     {"geometry", "gis.schema", "gis.roles"},
-    {"errors"},
+    {"errors", "records"},
 ]
 MODULES = sorted(p for p in PACKAGE.rglob("*.py"))
 #: field factories: every argument is a property of the field, given by name

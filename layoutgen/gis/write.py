@@ -12,6 +12,7 @@ import sqlite3
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing, contextmanager
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -43,6 +44,8 @@ TOP_DOWN = (
 #: files that an open SQLite connection keeps beside a database, or a crashed one leaves there
 _JOURNALS = ("-wal", "-journal")
 _GEOMETRY = "geom"
+#: geometries made ready in one go
+_AT_ONCE = 4096
 _ARROW = {"text": pa.string(), "real": pa.float64(), "integer": pa.int64()}
 _FIONA = {"text": "str", "real": "float", "integer": "int64"}
 _SHAPES = {"Point": (0,), "LineString": (1,), "MultiPolygon": (6,)}
@@ -256,15 +259,23 @@ def _empty(layer: Layer, crs: pyproj.CRS) -> Table:
 
 
 def _arrow(layer: Layer, table: Table, crs: pyproj.CRS) -> pa.Table:
-    """The layer's own columns, typed by the schema, with the geometry as ISO well-known binary."""
+    """The layer's own columns, typed by the schema, with the geometry."""
     lost = [column.name for column in layer.columns if column.name not in table]
     if lost:
         raise ValueError(f"table '{layer.name}' has no column {', '.join(lost)}")
     columns = {column.name: _typed(layer, column, table[column.name]) for column in layer.columns}
     if layer.geometry is not None:
-        shapes = shapely.to_wkb(_shapes(layer, table, crs), output_dimension=2, flavor="iso")
-        columns[_GEOMETRY] = pa.array(shapes, type=pa.binary())
+        if getattr(table, "crs", None) is None:
+            raise ValueError(f"table '{layer.name}' has no geometry or no CRS")
+        columns[_GEOMETRY] = pa.chunked_array(_binary(layer, table, crs), type=pa.binary())
     return pa.table(columns)
+
+
+def _binary(layer: Layer, table: Table, crs: pyproj.CRS) -> Iterator[pa.Array]:
+    """Geometries in `crs` as ISO well-known binary, a few thousand at a time to spare memory."""
+    for begin in range(0, len(table), _AT_ONCE):
+        shapes = _shapes(layer, table.geometry.iloc[begin : begin + _AT_ONCE], crs)
+        yield pa.array(shapely.to_wkb(shapes, output_dimension=2, flavor="iso"), type=pa.binary())
 
 
 def _typed(layer: Layer, column: Column, values: pd.Series[Any]) -> pa.Array:
@@ -274,11 +285,9 @@ def _typed(layer: Layer, column: Column, values: pd.Series[Any]) -> pa.Array:
         raise ValueError(f"{layer.name}.{column.name} is not {column.type}: {fault}") from fault
 
 
-def _shapes(layer: Layer, table: Table, crs: pyproj.CRS) -> np.ndarray[Any, np.dtype[Any]]:
+def _shapes(layer: Layer, given: gpd.GeoSeries, crs: pyproj.CRS) -> np.ndarray[Any, np.dtype[Any]]:
     """Geometries in `crs`, of the layer's type."""
-    if getattr(table, "crs", None) is None:
-        raise ValueError(f"table '{layer.name}' has no geometry or no CRS")
-    shapes = np.array(table.geometry.to_crs(crs).to_numpy())
+    shapes = np.array(given.to_crs(crs).to_numpy())
     if not np.isfinite(shapely.get_coordinates(shapes)).all():
         raise OutputError(f"{layer.name}: lies outside of what '{crs.name}' can express.")
     if layer.geometry == "Geometry":
@@ -313,6 +322,7 @@ def _write_bulk(file: Path, layer: Layer, rows: pa.Table, crs: pyproj.CRS) -> No
     )
 
 
+@lru_cache(maxsize=8)
 def _crs_text(crs: pyproj.CRS) -> str:
     """Authority and code where there is one: every program knows it, a definition not always."""
     known = crs.to_authority(min_confidence=90)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from typing import Any
 
 import geopandas as gpd
@@ -20,14 +19,12 @@ from layoutgen.geometry.polyline import Polylines
 from layoutgen.markings.exclusions import Exclusions, keep_out
 from layoutgen.markings.islands import off_islands
 from layoutgen.markings.marking import (
-    BarsShape,
     FigureShape,
-    LineShape,
     Marking,
     Rule,
     RuleParams,
-    TeethShape,
 )
+from layoutgen.markings.table import markings_table
 from layoutgen.markings.templates import bars, figure, line, teeth
 from layoutgen.street.design import Block, Design, Leg
 from layoutgen.street.intersection import LegNeeds, LegPolicy
@@ -37,12 +34,6 @@ from layoutgen.street.segments import segment_attributes
 _TEMPLATES: Mapping[type, Any] = {shape.SHAPE: shape for shape in (line, bars, teeth, figure)}
 #: two markings of one color that share more than this are a collision, not a touch (sq ft)
 _TOUCH_SQFT = 0.02
-_COLUMNS = (
-    *("kind", "style", "rule", "reason", "sources", "segment_id", "intersection_id", "street"),
-    *("station_ft", "offset_ft", "color", "material", "coat", "over_id", "width_ft", "action"),
-    *("condition", "anchor", "tag", "priority", "segment_index", "from_ft", "to_ft", "travel"),
-    *("facing", "is_line", "sort_ft", "heading_ft", "district"),
-)
 
 
 @dataclass(frozen=True)
@@ -133,7 +124,7 @@ def draw_markings(
     shapes = _draw([m for _, m in asked], axes)
     empty = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     kept = [pair for pair, gone in zip(asked, empty, strict=True) if not gone]
-    table = _table(kept, shapes[~empty], axes, material)
+    table = markings_table(kept, shapes[~empty], axes, material)
     table, kept_out = keep_out(table, exclusions or Exclusions(), axes)
     table, cut = off_islands(table, exclusions or Exclusions(), axes)
     table, findings = _settle_collisions(table)
@@ -173,139 +164,6 @@ def _draw(markings: Sequence[Marking], axes: Polylines) -> NDArray[np.object_]:
     return out
 
 
-def _table(
-    asked: Sequence[tuple[str, Marking]],
-    shapes: NDArray[np.object_],
-    axes: Polylines,
-    material: str,
-) -> gpd.GeoDataFrame:
-    records = [_record(name, marking, material) for name, marking in asked]
-    # column by column: a table from a list of rows takes ten times as long
-    table = pd.DataFrame({name: [row[name] for row in records] for name in _COLUMNS})
-    area = shapely.area(shapes)
-    table["area_sqft"] = area
-    table["length_ft"] = area / table["width_ft"].to_numpy(dtype=float)
-    table["bearing_deg"] = _bearings(table, axes)
-    table["marking_id"] = _ids(table, axes)
-    frame = gpd.GeoDataFrame(table.drop(columns=["sort_ft", "heading_ft"]), geometry=shapes)
-    return frame.sort_values("marking_id").reset_index(drop=True)
-
-
-def _record(name: str, marking: Marking, material: str) -> dict[str, Any]:
-    frame, sign = marking.frame, marking.frame.sign()
-    extent = _extent(marking)
-    ends = frame.station(extent[0]), frame.station(extent[1])
-    return {
-        "kind": marking.kind,
-        "style": marking.style,
-        "rule": name,
-        "reason": marking.reason,
-        "sources": _joined(marking.sources),
-        "segment_id": frame.segment.segment_id,
-        "intersection_id": marking.intersection_id,
-        "street": frame.segment.name,
-        "station_ft": frame.station(marking.station_ft),
-        "offset_ft": marking.offset_ft * sign,
-        "color": marking.color,
-        "material": material,
-        "coat": 1,
-        "over_id": "",
-        "width_ft": marking.width_ft,
-        "action": "new",
-        "condition": "",
-        "anchor": marking.anchor,
-        "tag": marking.tag,
-        "priority": marking.priority,
-        "segment_index": frame.segment.index,
-        "from_ft": max(0.0, min(ends)),
-        "to_ft": min(frame.segment.length_ft, max(ends)),
-        "travel": marking.travel * sign,
-        "facing": _facing(marking) * sign,
-        "is_line": marking.is_line,
-        "level": max(frame.segment.levels, key=abs),
-        "sort_ft": marking.station_ft,
-        "heading_ft": frame.station(_heading_station(marking)),
-        "district": marking.district,
-    }
-
-
-@lru_cache(maxsize=1024)
-def _joined(sources: tuple[str, ...]) -> str:
-    return ", ".join(sources)
-
-
-def _extent(marking: Marking) -> tuple[float, float]:
-    """First and last station of a marking, in frame coordinates."""
-    shape = marking.shape
-    if isinstance(shape, LineShape):
-        return shape.start_ft, shape.stop_ft
-    if isinstance(shape, FigureShape):
-        far = figure.figure_of(shape).length_ft
-        return shape.upstream_ft, shape.upstream_ft + shape.facing * far
-    if isinstance(shape, TeethShape):
-        ends = [shape.cut.at(shape.left_ft), shape.cut.at(shape.right_ft)]
-        return min(ends), max(ends) + shape.height_ft
-    return _bars_extent(shape)
-
-
-def _heading_station(marking: Marking) -> float:
-    """Station, in frame coordinates, whose axis direction the drawing follows."""
-    if isinstance(marking.shape, BarsShape | TeethShape):
-        return marking.shape.base_ft
-    if isinstance(marking.shape, FigureShape):
-        return sum(_extent(marking)) / 2
-    return marking.station_ft
-
-
-def _bars_extent(shape: BarsShape) -> tuple[float, float]:
-    ends = [(cut, bar) for bar in shape.bars for cut in (bar.near, bar.far)]
-    stations = [cut.at(bar.left_ft) for cut, bar in ends]
-    stations += [cut.at(bar.right_ft) for cut, bar in ends]
-    return min(stations), max(stations)
-
-
-def _facing(marking: Marking) -> int:
-    """Direction of travel that reads the marking, in frame coordinates."""
-    if isinstance(marking.shape, FigureShape):
-        return marking.shape.facing
-    return marking.travel or 1
-
-
-def _bearings(table: pd.DataFrame, axes: Polylines) -> Any:
-    """Compass direction of the travel that reads each marking."""
-    if not len(table):
-        return np.empty(0)
-    along = axes.directions(table["segment_index"].to_numpy(), table["heading_ft"].to_numpy())
-    along = along * table["facing"].to_numpy(dtype=float)[:, None]
-    return np.degrees(np.arctan2(along[:, 0], along[:, 1])) % 360.0
-
-
-def _ids(table: pd.DataFrame, axes: Polylines) -> list[str]:
-    """kind/anchor/tag/number; numbers follow the place, not the digitised direction."""
-    if not len(table):
-        return []
-    first = axes.xy[axes.first[:-1]]
-    last = axes.xy[axes.first[1:] - 1]
-    flip = (first[:, 0] > last[:, 0]) | ((first[:, 0] == last[:, 0]) & (first[:, 1] > last[:, 1]))
-    of_block = table["anchor"].to_numpy() == table["segment_id"].to_numpy()
-    sign = np.where(of_block & flip[table["segment_index"].to_numpy()], -1.0, 1.0)
-    along = np.round(table["sort_ft"].to_numpy(dtype=float) * sign, 3)
-    across = np.round(table["offset_ft"].to_numpy(dtype=float) * sign, 3)
-    stems = _stems(table)
-    known: dict[str, int] = {}
-    group = np.array([known.setdefault(stem, len(known)) for stem in stems])
-    order = np.lexsort([across, along, group])
-    counts = np.bincount(group)
-    number = np.empty(len(table), dtype=np.int64)
-    number[order] = np.arange(len(table)) - np.repeat(np.cumsum(counts) - counts, counts) + 1
-    return [f"{stem}/{n}" for stem, n in zip(stems, number.tolist(), strict=True)]
-
-
-def _stems(table: pd.DataFrame) -> list[str]:
-    parts = zip(*(table[name].to_list() for name in ("kind", "anchor", "tag")), strict=True)
-    return [f"{kind}/{anchor}/{tag}" if tag else f"{kind}/{anchor}" for kind, anchor, tag in parts]
-
-
 def _settle_collisions(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Finding]]:
     """Of two markings of one color that overlap, the one of lower priority gives way.
 
@@ -326,13 +184,18 @@ def _settle_collisions(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[
         else:
             lost[weaker] = stronger
     findings = []
+    ids = table["marking_id"].to_list()
     for k, others in sorted((k, o) for k, o in cut.items() if o and k not in lost):
-        cutter = shapely.union_all(shapes[others])
+        cutter = _union(shapes[others])
         rest = _apart(shapes[k], cutter) if walk[k] else shapely.difference(shapes[k], cutter)
-        findings.append(_trimmed(table.iloc[k], shapes[k].area - rest.area, shapes[k]))
+        findings.append(_trimmed(ids[k], shapes[k].area - rest.area, shapes[k]))
         shapes[k] = rest if rest.geom_type == "MultiPolygon" else shapely.MultiPolygon([rest])
-    findings += [_left_out(table.iloc[k], table.iloc[j], shapes[k]) for k, j in lost.items()]
+    findings += [_left_out(ids[k], ids[j], shapes[k]) for k, j in lost.items()]
     return _settled(table, shapes, lost), findings
+
+
+def _union(shapes: NDArray[np.object_]) -> Any:
+    return shapes[0] if len(shapes) == 1 else shapely.union_all(shapes)
 
 
 def _apart(bars: Any, cutter: Any) -> Any:
@@ -343,7 +206,7 @@ def _apart(bars: Any, cutter: Any) -> Any:
 
 def _most_stays(bars: Any, others: NDArray[np.object_]) -> bool:
     """Whether a crosswalk can spare the bars that collide: three and more than half must stay."""
-    rest = _apart(bars, shapely.union_all(others))
+    rest = _apart(bars, _union(others))
     return len(rest.geoms) >= 3 and len(rest.geoms) > 0.5 * len(bars.geoms)
 
 
@@ -356,8 +219,10 @@ def _collisions(table: gpd.GeoDataFrame, shapes: NDArray[np.object_]) -> list[tu
     color = pd.factorize(table["color"])[0]
     once = (a < b) & (color[a] == color[b])
     a, b = a[once], b[once]
-    shapely.prepare(shapes[np.unique(a)])
+    first = shapes[np.unique(a)]
+    shapely.prepare(first)
     meet = shapely.intersects(shapes[a], shapes[b])
+    shapely.destroy_prepared(first)
     a, b = a[meet], b[meet]
     shared = shapely.area(shapely.intersection(shapes[a], shapes[b])) > _TOUCH_SQFT
     priority = table["priority"].to_numpy(dtype=float)
@@ -380,15 +245,15 @@ def _settled(
     return out.reset_index(drop=True)
 
 
-def _trimmed(row: Any, area_sqft: float, shape: Any) -> Finding:
-    text = f"{row['marking_id']} was cut back by {area_sqft:.1f} sq ft where it met another marking"
-    return Finding("trimmed", "notice", "markings", str(row["marking_id"]), text, "", shape)
+def _trimmed(marking_id: str, area_sqft: float, shape: Any) -> Finding:
+    text = f"{marking_id} was cut back by {area_sqft:.1f} sq ft where it met another marking"
+    return Finding("trimmed", "notice", "markings", marking_id, text, "", shape)
 
 
-def _left_out(row: Any, other: Any, shape: Any) -> Finding:
-    text = f"{row['marking_id']} would be painted over {other['marking_id']}; it was left out"
+def _left_out(marking_id: str, other_id: str, shape: Any) -> Finding:
+    text = f"{marking_id} would be painted over {other_id}; it was left out"
     fix = "change a spacing or a setback, or mark one of them by hand"
-    return Finding("collision", "warning", "markings", str(row["marking_id"]), text, fix, shape)
+    return Finding("collision", "warning", "markings", marking_id, text, fix, shape)
 
 
 def _nothing_left(marking: Marking) -> Finding:

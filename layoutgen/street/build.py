@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from layoutgen.errors import Finding, InputError
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.gis.clean import clean_streets
+from layoutgen.records import changed
 from layoutgen.street import facilities, parking
 from layoutgen.street.areas import Area, read_areas
 from layoutgen.street.conflation import Account
@@ -111,7 +112,7 @@ def build_design(
     intersections = _intersections(knots, legs, network.axes)
     blocks = _blocks(segments, intersections, schools, network.axes)
     inside = inside_segments(junctions)
-    blocks = tuple(replace(b, inside=True) if b.segment.index in inside else b for b in blocks)
+    blocks = tuple(changed(b, inside=True) if b.segment.index in inside else b for b in blocks)
     nodes = {str(i): (float(x), float(y)) for i, (x, y) in enumerate(network.nodes)}
     design = Design(segments, network.axes, nodes, intersections, blocks, params.side)
     design, found = with_crossings(design, tables, params.crossings)

@@ -145,7 +145,11 @@ class Segment:
         return self.strips[0].left_ft, self.strips[-1].right_ft
 
     def has(self, kind: StripKind) -> bool:
-        return any(s.kind == kind for s in self.strips)
+        return kind in self._kinds
+
+    @cached_property
+    def _kinds(self) -> frozenset[str]:
+        return frozenset(s.kind for s in self.strips)
 
 
 @dataclass(frozen=True)

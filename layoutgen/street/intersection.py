@@ -223,7 +223,9 @@ def intersection_areas(outlines: Sequence[NDArray[np.float64]]) -> NDArray[np.ob
     One leg alone encloses nothing: its polygon is empty.
     """
     rings = [xy if len(xy) > 2 else np.repeat(xy[:1], 4, axis=0) for xy in outlines]
-    polygons = shapely.polygons([shapely.LinearRing(xy) for xy in rings])
+    owner = np.repeat(np.arange(len(rings)), [len(xy) for xy in rings])
+    vertices = np.concatenate(rings) if rings else np.empty((0, 2))
+    polygons = shapely.polygons(shapely.linearrings(vertices, indices=owner))
     bad = ~shapely.is_valid(polygons) | (shapely.area(polygons) <= 0)
     polygons[bad] = [_hull(xy) for xy, b in zip(outlines, bad, strict=True) if b]
     return np.asarray(polygons, dtype=object)

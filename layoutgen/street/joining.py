@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,7 +11,8 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutgen.errors import Finding
-from layoutgen.geometry.polyline import Floats, Ints
+from layoutgen.geometry.polyline import Ints
+from layoutgen.records import changed
 from layoutgen.street.street_row import LIKENESS, StreetRow
 
 #: rows, lines and end nodes of segments
@@ -75,7 +75,7 @@ def _joined(
     onward: Mapping[tuple[int, int], tuple[int, int]],
 ) -> _Segments:
     chains = _chains(rows, ends, onward)
-    lengths = shapely.length(shapes)
+    lengths = np.round(shapely.length(shapes), 2).tolist()
     return (
         [_chain_row(rows, chain, lengths) for chain in chains],
         _chain_lines(shapes, chains),
@@ -144,20 +144,21 @@ def _walk(
 
 
 def _chain_row(
-    rows: Sequence[StreetRow], chain: list[tuple[int, bool]], lengths: Floats
+    rows: Sequence[StreetRow], chain: list[tuple[int, bool]], lengths: Sequence[float]
 ) -> StreetRow:
     """Attributes of a chain: those of its longest piece."""
     if len(chain) == 1 and not chain[0][1]:
         return rows[chain[0][0]]
-    walked = [rows[p].flipped() if back else rows[p] for p, back in chain]
+    walked = [rows[p] for p, _ in chain]
     sources = tuple(dict.fromkeys(s for row in walked for s in row.source_ids))
-    lead = max(range(len(chain)), key=lambda k: (round(lengths[chain[k][0]], 2), -k))
-    return replace(
-        walked[lead],
+    lead, back = max(chain, key=lambda link: lengths[link[0]])
+    first, last = (rows[p].flipped() if b else rows[p] for p, b in (chain[0], chain[-1]))
+    return changed(
+        rows[lead].flipped() if back else rows[lead],
         segment_id=min(row.segment_id for row in walked),
         source_ids=sources,
-        levels=(walked[0].levels[0], walked[-1].levels[1]),
-        tied=(walked[0].tied[0], walked[-1].tied[1]),
+        levels=(first.levels[0], last.levels[1]),
+        tied=(first.tied[0], last.tied[1]),
         tabled=frozenset.intersection(*(row.tabled for row in walked)),
     )
 

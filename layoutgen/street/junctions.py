@@ -158,8 +158,10 @@ def _splits(ends: Sequence[End], rings: set[int], side: Side) -> bool:
     Before a roundabout they part at any angle, round the splitter island.
     """
     real = _real(ends)
+    if len(real) != 3:
+        return False
     whole = [e for e in real if e.inbound and e.outbound]
-    if len(real) != 3 or len(whole) != 1 or any(e.segment.roundabout for e in real):
+    if len(whole) != 1 or any(e.segment.roundabout for e in real):
         return False
     halves = [e for e in real if e is not whole[0]]
     limit = _SPLITTER_DEG if all(e.other_node in rings for e in halves) else None

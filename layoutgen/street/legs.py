@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 
 from layoutgen.errors import Finding
 from layoutgen.geometry.polyline import Polylines
+from layoutgen.records import changed
 from layoutgen.street.controls import Arm, Crossing, NodeControl, whole_control
 from layoutgen.street.curbs import corner_stations
 from layoutgen.street.design import Cut, Leg, LegLayout, Side, Strip
@@ -88,6 +90,7 @@ class Node:
 def draft_legs(node: Node, params: IntersectionParams) -> list[Leg]:
     """Legs of one intersection with their curb line; nothing is laid out yet."""
     ends = node.junction.ends
+    whole = node.whole
     return [
         Leg(
             leg_id=leg_id,
@@ -97,7 +100,7 @@ def draft_legs(node: Node, params: IntersectionParams) -> list[Leg]:
             bearing_deg=end.bearing_deg,
             control=node.control.control.get(i, "none"),
             control_source=node.control.source.get(i, "none known"),
-            intersection_control=node.whole,
+            intersection_control=whole,
             legs=len(ends) - len(node.junction.pairs),
             strips=_leg_strips(end),
             movements=end.segment.turn_lanes.get(1 if end.at_end else -1, ()),
@@ -171,13 +174,18 @@ def _with_corner(leg: Leg, left: float, right: float, params: StreetParams) -> L
     middle = sum(built.at(o) for o in leg.edges_ft) / 2
     back, out = -params.curbs.corner_back_ft, params.curbs.corner_out_ft
     moved = 0.5 * min(out, max(back, sum(seen) / len(seen) - middle))
-    return replace(leg, layout=_bare(Cut(max(0.0, built.station_ft + moved), built.slope)))
+    return changed(leg, layout=_bare(Cut(max(0.0, built.station_ft + moved), built.slope)))
 
 
 def _leg_strips(end: End) -> tuple[Strip, ...]:
     if not end.at_end:
         return end.segment.strips
-    return tuple(strip.reversed() for strip in reversed(end.segment.strips))
+    return _walked_back(end.segment.strips)
+
+
+@lru_cache(maxsize=4096)
+def _walked_back(strips: tuple[Strip, ...]) -> tuple[Strip, ...]:
+    return tuple(strip.reversed() for strip in reversed(strips))
 
 
 def laid_out(
@@ -194,7 +202,7 @@ def laid_out(
     for legs in drafts:
         done = []
         for leg in legs:
-            roomy = replace(leg, room_ft=_room(leg, curbs))
+            roomy = changed(leg, room_ft=_room(leg, curbs))
             final, found = _lay_out(_with_pocket(roomy, params), policy, params)
             findings += found
             done.append(final)
@@ -226,7 +234,7 @@ def _with_pocket(leg: Leg, params: StreetParams) -> Leg:
         Strip("turn_lane", -1, s.left_ft, s.right_ft) if s is center[0] else s for s in leg.strips
     )
     movements = leg.movements if told else _pocket_movements(leg, params.side)
-    return replace(
+    return changed(
         leg,
         strips=strips,
         movements=movements,
@@ -242,18 +250,18 @@ def _pocket_movements(leg: Leg, side: Side) -> tuple[tuple[str, ...], ...]:
 def _lay_out(leg: Leg, policy: LegPolicy, params: StreetParams) -> tuple[Leg, list[Finding]]:
     needs = policy(leg_attributes(leg)) if leg.segment.paved else LegNeeds()
     if leg.crossover and not leg.existing:
-        needs = replace(needs, crosswalk_ft=0.0)
+        needs = changed(needs, crosswalk_ft=0.0)
     curb = leg.layout.curb
     if leg.crossing is not None and needs.crosswalk_ft:
         curb = leg.crossing.moved(-(needs.crosswalk_setback_ft + needs.crosswalk_ft / 2))
     room = Room(leg.edges_ft, leg.room_ft, leg.circular)
     layout, dropped = lay_out_leg(curb, needs, room, params.intersection.lines_gap_ft)
     if not dropped:
-        return replace(leg, layout=layout), []
+        return changed(leg, layout=layout), []
     text = f"the leg is too short for: {', '.join(dropped)}; left out"
     fix = "check for a duplicate node or a wrong width; else mark by hand"
     found = Finding("leg_too_short", "warning", "intersections", leg.leg_id, text, fix)
-    return replace(leg, layout=layout), [found]
+    return changed(leg, layout=layout), [found]
 
 
 def leg_points(legs: Sequence[Leg], axes: Polylines, index: Any, station: Any, offset: Any) -> Any:

@@ -29,7 +29,7 @@ from layoutgen.geometry.noding import (
 )
 from layoutgen.geometry.polyline import Floats, Ints, Polylines
 from layoutgen.street.joining import join_pieces, join_stubs
-from layoutgen.street.street_row import StreetRow, street_row
+from layoutgen.street.street_row import StreetRow, street_rows
 
 #: shorter pieces arise only from snapping and carry nothing
 _MIN_PIECE_FT = 0.5
@@ -76,13 +76,12 @@ class Network:
 
 def build_network(table: gpd.GeoDataFrame, params: NetworkParams) -> tuple[Network, list[Finding]]:
     """Network of cleaned street lines (see `gis.clean`); feet on the working plane."""
-    records = _records(table)
-    rows = [street_row(record) for record in records]
+    rows = _rows(table)
     lines = Polylines.from_lines(table.geometry.to_numpy())
     pieces, parent, findings = _split_lines(lines, rows, params.snap_ft)
     own = piece_rows(rows, pieces, parent)
     shapes, ends, nodes, found = _snap(pieces, own, params.snap_ft)
-    findings += found + _both_ways(records)
+    findings += found + _both_ways(table)
     keep = shapely.length(shapes) >= _MIN_PIECE_FT
     own = [row for row, kept in zip(own, keep, strict=True) if kept]
     joined = join_pieces(own, shapes[keep], ends[keep])
@@ -93,11 +92,12 @@ def build_network(table: gpd.GeoDataFrame, params: NetworkParams) -> tuple[Netwo
     return _sorted_network(*joined, nodes, used), findings
 
 
-def _records(table: gpd.GeoDataFrame) -> list[dict[str, Any]]:
-    plain = table.drop(columns=table.geometry.name)
-    names = [str(name) for name in plain.columns]
-    columns = [_plain_values(plain[name]) for name in plain.columns]
-    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
+def _rows(table: gpd.GeoDataFrame) -> list[StreetRow]:
+    own = ("segment_id", "source_id", "source_row", table.geometry.name)
+    names = [str(name) for name in table.columns if name not in own]
+    ids = zip(table["segment_id"].to_list(), table["source_id"].to_list(), strict=True)
+    columns = [_plain_values(table[name]) for name in names]
+    return street_rows(ids, names, zip(*columns, strict=True))
 
 
 def _plain_values(column: pd.Series[Any]) -> list[Any]:
@@ -107,11 +107,11 @@ def _plain_values(column: pd.Series[Any]) -> list[Any]:
     return column.astype(object).where(column.notna(), None).to_list()
 
 
-def _both_ways(records: Sequence[dict[str, Any]]) -> list[Finding]:
+def _both_ways(table: gpd.GeoDataFrame) -> list[Finding]:
     """One finding about turn lanes that do not say for which direction of a two-way street."""
-    ids = [
-        str(r["source_id"]) for r in records if r["turn_lanes"] and r["oneway"] in (None, "both")
-    ]
+    told = zip(_plain_values(table["turn_lanes"]), _plain_values(table["oneway"]), strict=True)
+    two_way = [bool(turns) and way in (None, "both") for turns, way in told]
+    ids = [str(i) for i in table["source_id"].to_numpy()[np.array(two_way, dtype=bool)]]
     if not ids:
         return []
     text = (

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeVar
 
 T = TypeVar("T")
@@ -51,10 +52,13 @@ class Order:
         Raises:
             KeyError: no such source in this order.
         """
-        names = [source.name for source in self.sources]
-        if name not in names:
+        if name not in self._ranks:
             raise KeyError(f"{self.value} has no source {name!r}")
-        return names.index(name)
+        return self._ranks[name]
+
+    @cached_property
+    def _ranks(self) -> Mapping[str, int]:
+        return {source.name: i for i, source in enumerate(self.sources)}
 
     def best(self, offers: Mapping[str, T | None]) -> tuple[T, str]:
         """(value, source name) of the first source that offers a value.

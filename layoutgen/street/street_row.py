@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
 from operator import attrgetter
 from typing import Any
 
+from layoutgen.records import changed
 from layoutgen.street.joined import TABLED
 from layoutgen.street.precedence import ATTRIBUTE, TABLE
 
@@ -69,7 +71,7 @@ class StreetRow:
 
     def flipped(self) -> StreetRow:
         """The same street walked the other way."""
-        return replace(
+        return changed(
             self,
             oneway=_FLIP_WAY.get(self.oneway, self.oneway),
             lanes_forward=self.lanes_backward,
@@ -103,6 +105,23 @@ LIKENESS = attrgetter(*(f.name for f in fields(StreetRow) if f.name not in _INCI
 CROSS_SECTION = attrgetter(
     *(f.name for f in fields(StreetRow) if f.name not in ("name", *_INCIDENTAL[:-1]))
 )
+
+
+def street_rows(
+    ids: Iterable[tuple[Any, Any]], names: Sequence[str], values: Iterable[tuple[Any, ...]]
+) -> list[StreetRow]:
+    """Rows from (segment id, source id) and the values of all other columns.
+
+    Most streets of a city share their attributes with others; those are read once.
+    """
+    known: dict[tuple[Any, ...], StreetRow] = {}
+    out = []
+    for (segment_id, source_id), own in zip(ids, values, strict=True):
+        if own not in known:
+            record = dict(zip(names, own, strict=True))
+            known[own] = street_row({**record, "segment_id": segment_id, "source_id": source_id})
+        out.append(changed(known[own], segment_id=str(segment_id), source_ids=(str(source_id),)))
+    return out
 
 
 def street_row(row: dict[str, Any]) -> StreetRow:

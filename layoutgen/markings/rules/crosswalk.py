@@ -132,6 +132,8 @@ def mark(leg: Leg, params: Params) -> Iterator[Marking]:
 
 def _carriageways(leg: Leg) -> list[Sequence[Strip]]:
     """Strips on either side of a median, and those of the other carriageway drawn on its own."""
+    if leg.twin is None and not leg.segment.has("median"):
+        return [leg.strips]
     out: list[Sequence[Strip]] = []
     for strips in (leg.strips, *([leg.twin.strips] if leg.twin else [])):
         k = next((i for i, s in enumerate(strips) if s.kind == "median"), None)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -14,22 +16,52 @@ from layoutgen.markings.marking import Bar, BarRow, BarsShape, Frame
 from layoutgen.markings.placing import placed
 
 SHAPE = BarsShape
+#: bars less far apart are looked at as drawn
+_CLEAR_FT = 1e-3
+#: shapes drawn in one go
+_AT_ONCE = 4096
 
 
 def draw(
     frames: Sequence[Frame], shapes: Sequence[BarsShape], axes: Polylines
 ) -> NDArray[np.object_]:
     """One multipolygon per shape; bars that touch or cross are merged."""
-    if not len(shapes):
-        return np.empty(0, dtype=object)
+    parts = [
+        _drawn(frames[begin : begin + _AT_ONCE], shapes[begin : begin + _AT_ONCE], axes)
+        for begin in range(0, len(shapes), _AT_ONCE)
+    ]
+    return np.concatenate(parts) if parts else np.empty(0, dtype=object)
+
+
+def _drawn(
+    frames: Sequence[Frame], shapes: Sequence[BarsShape], axes: Polylines
+) -> NDArray[np.object_]:
+    """The same for a few thousand shapes, to spare memory."""
     quads, owner = _corners(shapes)
     xy = placed(quads, owner, frames, [s.base_ft for s in shapes], axes)
     polygons = shapely.polygons(xy)
     out: NDArray[Any] = np.full(len(shapes), None, dtype=object)
     shapely.multipolygons(polygons, indices=owner, out=out)
-    crossing = ~shapely.is_valid(out)
-    out[crossing] = [_merged(geometry) for geometry in out[crossing]]
+    doubt = np.array([not _is_apart(shape) for shape in shapes])
+    doubt[doubt] = ~shapely.is_valid(out[doubt])
+    out[doubt] = [_merged(geometry) for geometry in out[doubt]]
     return out
+
+
+def _is_apart(shape: BarsShape) -> bool:
+    """Whether the bars cannot touch or cross, seen without drawing them: a single row."""
+    if len(shape.bars) > 1:
+        return False
+    bar = shape.bars[0]
+    deep = min(bar.far.at(o) - bar.near.at(o) for o in (bar.left_ft, bar.right_ft))
+    return deep > _CLEAR_FT and _are_apart(_sides(bar))
+
+
+@lru_cache(maxsize=4096)
+def _are_apart(sides: tuple[tuple[float, float], ...]) -> bool:
+    """Whether every bar has a width, and lies clear to the right of the bar before it."""
+    edges = [edge for pair in sides for edge in pair]
+    return all(b - a > _CLEAR_FT for a, b in pairwise(edges))
 
 
 def _corners(shapes: Sequence[BarsShape]) -> tuple[Floats, Ints]:
