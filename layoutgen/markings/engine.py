@@ -217,7 +217,9 @@ def _collisions(table: gpd.GeoDataFrame, shapes: NDArray[np.object_]) -> list[tu
     """
     a, b = shapely.STRtree(shapes).query(shapes)
     color = pd.factorize(table["color"])[0]
-    once = (a < b) & (color[a] == color[b])
+    level = table["level"].to_numpy()
+    # what passes over or under is no paint on the same pavement
+    once = (a < b) & (color[a] == color[b]) & (level[a] == level[b])
     a, b = a[once], b[once]
     first = shapes[np.unique(a)]
     shapely.prepare(first)

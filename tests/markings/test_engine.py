@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
-from scenes import SCENES, Scene, curve, design_of, layout_of, project, tee
+from scenes import SCENES, Scene, cross, curve, design_of, layout_of, project, tee
 
 from layoutgen.config import where
 from layoutgen.errors import Finding
@@ -381,3 +381,19 @@ def test_rules_do_not_depend_on_one_another() -> None:
         "stop_line",
         "turn_arrow",
     }
+
+
+def test_paint_of_other_levels_is_no_collision() -> None:
+    """A bridge over a crosswalk keeps its lane lines."""
+    base = cross()
+    row = {"segment_id": "z", "street_class": "arterial", "lanes": 4, "width_ft": 48.0,
+           "at": "LINESTRING (140 -300, 140 400)"}  # fmt: skip
+    high, low = ({**row, "bridge": True}, row)
+    pieces = []
+    for extra in (high, low):
+        markings, _, found = layout_of(Scene([*base.streets, extra], base.controls))
+        own = markings[markings["segment_id"] == "z"]
+        pieces.append((own["area_sqft"].sum(), [f.code for f in found if f.code == "trimmed"]))
+    assert pieces[0][0] > pieces[1][0]
+    assert not pieces[0][1]
+    assert pieces[1][1]
