@@ -82,11 +82,7 @@ def moved_aside(
         missing = _inner(own, side) + _inner(segments[j], side) - (far - _MEDIAN_FT)
         if own.width_source != "curbs" and missing > 0.0:
             shift = (missing if left_inside else -missing) / 2
-            strips = tuple(
-                replace(s, left_ft=s.left_ft + shift, right_ft=s.right_ft + shift)
-                for s in own.strips
-            )
-            out[i] = replace(own, strips=strips)
+            out[i] = replace(own, strips=tuple(s.moved(shift) for s in own.strips))
     return out
 
 

@@ -62,6 +62,10 @@ class Strip:
     def center_ft(self) -> float:
         return (self.left_ft + self.right_ft) / 2
 
+    def moved(self, by_ft: float) -> Strip:
+        """The same strip farther to the right."""
+        return Strip(self.kind, self.direction, self.left_ft + by_ft, self.right_ft + by_ft)
+
     def reversed(self) -> Strip:
         """The same strip seen by somebody walking the other way."""
         return Strip(self.kind, -self.direction, -self.right_ft, -self.left_ft)

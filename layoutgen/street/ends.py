@@ -86,16 +86,16 @@ def turn_deg(first: End, second: End) -> float:
 
 def right_neighbor(here: End, after: End) -> Neighbor:
     """The next end clockwise: its left curb faces us."""
-    return Neighbor(turn_deg(here, after), after.halves[0] + _offset(here, after))
+    return Neighbor(turn_deg(here, after), after.halves[0] + offset_ft(here, after))
 
 
 def left_neighbor(here: End, before: End) -> Neighbor:
     """The next end counterclockwise: its right curb faces us."""
-    return Neighbor(turn_deg(before, here), before.halves[1] - _offset(here, before))
+    return Neighbor(turn_deg(before, here), before.halves[1] - offset_ft(here, before))
 
 
-def _offset(here: End, other: End) -> float:
-    """Offset of our node from the axis of another end, to the right of its direction (ft)."""
+def offset_ft(here: End, other: End) -> float:
+    """Offset of an end's node from the axis of another end, to the right of its direction."""
     if here.node == other.node:
         return 0.0
     x, y = other.ahead

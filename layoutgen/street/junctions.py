@@ -16,7 +16,7 @@ from itertools import combinations, pairwise
 import numpy as np
 
 from layoutgen.street.design import Side
-from layoutgen.street.ends import End, left_neighbor, right_neighbor, turn_deg
+from layoutgen.street.ends import End, left_neighbor, offset_ft, right_neighbor, turn_deg
 from layoutgen.street.intersection import IntersectionParams, curb_cut
 
 #: joined by a pass-through street these do not make an intersection
@@ -63,12 +63,6 @@ class Junction:
     pairs: tuple[tuple[int, int], ...]
     crossovers: frozenset[int] = frozenset()
 
-    @property
-    def xy(self) -> tuple[float, float]:
-        """Middle of its nodes."""
-        n = len(self.places)
-        return sum(p[0] for p in self.places) / n, sum(p[1] for p in self.places) / n
-
     def neighbors(self, i: int) -> tuple[End, End]:
         """Ends whose curbs make the left and the right corner of end i."""
         here = self.ends[i]
@@ -84,10 +78,7 @@ class Junction:
 
 def _makes_corner(here: End, other: End) -> bool:
     """Whether two ends are not merely side by side, as the carriageways of one street are."""
-    if here.node == other.node:
-        return True
-    apart = turn_deg(here, other)
-    return min(apart, 360.0 - apart) > _PARALLEL_DEG
+    return here.node == other.node or _between(here, other) > _PARALLEL_DEG
 
 
 def junctions_of(
@@ -182,20 +173,13 @@ def pair_of(
         return None
     apart = (turn_deg(toward, away) + 180.0) % 360.0 - 180.0
     # seen from the intersection, departing traffic keeps to the driving side
-    right = _beside(toward, away) if toward.node != away.node else apart
+    right = offset_ft(away, toward) if toward.node != away.node else apart
     keeps = right > 0 if side == "right" else right < 0
     named = one.segment.name != "" and one.segment.name == other.segment.name
     limit = limit_deg or (_TWIN_DEG if named else _PARALLEL_DEG)
     if abs(apart) > limit or not keeps or not _same_street(one, other):
         return None
     return toward, away
-
-
-def _beside(here: End, other: End) -> float:
-    """How far another end lies to the right of this one (ft)."""
-    x, y = here.ahead
-    dx, dy = other.xy[0] - here.xy[0], other.xy[1] - here.xy[1]
-    return dx * y - dy * x
 
 
 def _same_street(one: End, other: End) -> bool:

@@ -162,9 +162,7 @@ def _joined(
     """A leg with the common line and, where one frame holds both, the other carriageway."""
     station = frames[1].station_ft
     shift = frames[0].read(frames[1].place(station, 0.0))[1]
-    strips = tuple(
-        replace(s, left_ft=s.left_ft + shift, right_ft=s.right_ft + shift) for s in other.strips
-    )
+    strips = tuple(strip.moved(shift) for strip in other.strips)
     twin = Twin(other.leg_id, strips, leads) if together else None
     if leg.crossing or other.crossing:
         return replace(leg, crossing=line, twin=twin)
