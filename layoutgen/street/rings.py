@@ -32,7 +32,7 @@ class RingParams(Params):
         text="larger loops are streets around a square",
     )
     roundness: float = number(
-        0.88,
+        0.94,
         low=0.5,
         high=1.0,
         source="common practice",

@@ -243,6 +243,24 @@ def test_loops_driven_the_wrong_way_or_square_are_no_roundabouts() -> None:
         for k, pair in enumerate(pairwise(corners))
     ]
     assert not [s for s in design_of(Scene(square))[0].segments if s.roundabout]
+    # streets one-way round a block of rounded corners (roundness 0.92) are none either
+    block = shapely.box(0, 0, 90, 90).buffer(35.0, quad_segs=8).exterior
+    loop = shapely.get_coordinates(shapely.Polygon(block).exterior)[::-1]
+    half = len(loop) // 2
+    halves = [loop[: half + 1], loop[half:]]
+    area = shapely.Polygon(block)
+    assert 0.88 < 4 * np.pi * area.area / area.length**2 < 0.94
+    legs = [
+        {"segment_id": f"n{k}", "street_class": "local",
+         "at": shapely.LineString([h[0], h[0] + 4.0 * (h[0] - [45.0, 45.0])])}
+        for k, h in enumerate(halves)
+    ]  # fmt: skip
+    rows = [
+        {"segment_id": f"b{k}", **way, "at": shapely.LineString(h)} for k, h in enumerate(halves)
+    ]
+    assert not [s for s in design_of(Scene([*rows, *legs]))[0].segments if s.roundabout]
+    lenient = Scene([*rows, *legs], settings={"roundabouts": {"roundness": 0.88}})
+    assert [s for s in design_of(lenient)[0].segments if s.roundabout]
     off = Scene(ring(False).streets, settings={"roundabouts": {"recognise": False}})
     assert not [s for s in design_of(off)[0].segments if s.roundabout]
 
