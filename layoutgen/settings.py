@@ -31,7 +31,7 @@ from layoutgen.street.districts import DistrictParams
 from layoutgen.street.existing import ExistingParams
 from layoutgen.street.features import FeatureParams
 from layoutgen.street.intersection import IntersectionParams
-from layoutgen.street.legs import leg_attributes
+from layoutgen.street.legs import intersection_attributes, leg_attributes
 from layoutgen.street.network import NetworkParams
 from layoutgen.street.overlap import ConflationParams
 from layoutgen.street.params import PocketParams, SchoolParams, StreetParams
@@ -196,6 +196,10 @@ def json_schema() -> dict[str, Any]:
 def rule_in_force(setting: RuleSetting, design: Design, record: Mapping[str, Any]) -> RuleParams:
     """Settings of a rule at the site of a marking (a row of layer `markings`)."""
     stem = str(record["marking_id"])
+    if setting.rule.on == "intersection":
+        own = (c for c in design.intersections if c.intersection_id == record["intersection_id"])
+        found = next(own, None)
+        return setting.params(intersection_attributes(found)) if found else setting.base
     leg = next((x for x in design.legs() if f"/{x.leg_id}/" in stem), None)
     if leg is not None and setting.rule.on != "block":
         return setting.params(leg_attributes(leg))
@@ -328,6 +332,10 @@ _OF_LEGS = (
     *("leg_id", "intersection_id", "control", "intersection_control", "legs", "lanes_in"),
     *("lanes_out", "school", "circular", "existing", "compass"),
 )
+#: attributes that whole intersections have
+_OF_INTERSECTIONS = (
+    *("intersection_id", "name", "intersection_control", "legs", "school", "circular", "district"),
+)
 #: attributes with a closed list of values
 _WORDS: Mapping[str, tuple[str, ...]] = {
     "street_class": STREET_CLASSES,
@@ -351,6 +359,11 @@ def _check_where(case: Mapping[str, Any], rule: Rule, raw: Raw, path: Any) -> No
             raise ConfigError(
                 f"{place}: where.{name}: rule {path[1]} looks at blocks, which have no {name}; "
                 "only legs of intersections do. Ask for an attribute of the street."
+            )
+        if rule.on == "intersection" and name not in _OF_INTERSECTIONS:
+            raise ConfigError(
+                f"{place}: where.{name}: rule {path[1]} looks at whole intersections, which have "
+                f"no {name}. Ask for one of {', '.join(_OF_INTERSECTIONS)}."
             )
         _check_words(name, wanted, place)
 

@@ -6,6 +6,7 @@ crosses at the origin hide swapped sides, signs and orders.
 
 from __future__ import annotations
 
+import importlib
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -446,7 +447,11 @@ def facilities(**settings: Any) -> Scene:
 
 #: crossings of several nodes
 WHOLE = (divided, jog, ring, slip)
-SCENES = {
+SCENES: dict[str, Any] = {
     f.__name__: f
     for f in (cross, tee, five_lane, one_way, curve, circle, school, facilities, yield_tee, *WHOLE)
 }
+
+# a family of markings may bring scenes of its own
+for _path in sorted(Path(__file__).parent.glob("scenes_*.py")):
+    SCENES |= importlib.import_module(_path.stem).SCENES

@@ -25,13 +25,17 @@ from layoutgen.markings.marking import (
     RuleParams,
 )
 from layoutgen.markings.table import markings_table
-from layoutgen.markings.templates import bars, figure, line, teeth
-from layoutgen.street.design import Block, Design, Leg
+from layoutgen.markings.templates import bars, figure, ground, line, link, patches, teeth
+from layoutgen.street.design import Block, Design, Intersection, Leg
 from layoutgen.street.intersection import LegNeeds, LegPolicy
-from layoutgen.street.legs import leg_attributes
+from layoutgen.street.legs import intersection_attributes, leg_attributes
 from layoutgen.street.segments import segment_attributes
 
-_TEMPLATES: Mapping[type, Any] = {shape.SHAPE: shape for shape in (line, bars, teeth, figure)}
+Site = Leg | Block | Intersection
+
+_TEMPLATES: Mapping[type, Any] = {
+    shape.SHAPE: shape for shape in (line, bars, teeth, patches, link, ground, figure)
+}
 #: two markings of one color that share more than this are a collision, not a touch (sq ft)
 _TOUCH_SQFT = 0.02
 
@@ -70,10 +74,11 @@ def leg_policy(settings: Sequence[RuleSetting]) -> LegPolicy:
 def ask_rules(design: Design, settings: Sequence[RuleSetting]) -> list[tuple[str, Marking]]:
     """(rule, marking) for every rule and site inside the districts, in a fixed order."""
     legs = [leg for leg in design.legs() if leg.segment.paved and not leg.outside]
-    served: Mapping[str, Sequence[Leg] | Sequence[Block]] = {
+    served: Mapping[str, Sequence[Site]] = {
         "leg": legs,
         "approach": [leg for leg in legs if leg.inbound and not leg.segment.roundabout],
         "block": [b for b in design.blocks if _lined(b)],
+        "intersection": [c for c in design.intersections if not c.outside],
     }
     out = []
     for setting in settings:
@@ -91,6 +96,8 @@ def _in_force(setting: RuleSetting, sites: Sequence[Any]) -> Iterable[RuleParams
         return [setting.base] * len(sites)
     if setting.rule.on == "block":
         return (setting.params(segment_attributes(block.segment)) for block in sites)
+    if setting.rule.on == "intersection":
+        return (setting.params(intersection_attributes(crossing)) for crossing in sites)
     return (setting.params(leg_attributes(leg)) for leg in sites)
 
 
@@ -100,8 +107,8 @@ def _lined(block: Block) -> bool:
     return open_ and (not block.inside or block.segment.roundabout)
 
 
-def _labelled(marking: Marking, site: Leg | Block) -> Marking:
-    district = site.district if isinstance(site, Leg) else site.segment.district
+def _labelled(marking: Marking, site: Site) -> Marking:
+    district = site.segment.district if isinstance(site, Block) else site.district
     return replace(marking, district=district) if district else marking
 
 

@@ -10,11 +10,16 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from pydantic import PrivateAttr
+
 from layoutgen.config import Params, choice, length
+from layoutgen.markings.conformity import Check
+from layoutgen.markings.symbols import Figure, figure
 from layoutgen.street.design import Cut, Leg, Segment
 from layoutgen.street.intersection import LegNeeds
 
-Color = Literal["white", "yellow", "green"]
+#: MUTCD 11th edition 3A.03 (LINE-14); black only for contrast
+Color = Literal["white", "yellow", "green", "red", "blue", "purple", "black"]
 
 
 @dataclass(frozen=True)
@@ -104,11 +109,52 @@ class TeethShape:
 
 
 @dataclass(frozen=True)
+class Patch:
+    """A straight-sided area: corners (station, offset) in the straight frame at a base station."""
+
+    base_ft: float
+    corners: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class PatchesShape:
+    """Areas of any outline, each rigid in its own frame, so that a long row follows a curve."""
+
+    patches: tuple[Patch, ...]
+
+
+@dataclass(frozen=True)
+class LinkShape:
+    """Stripes from a point of the marking's frame to a point of another: through an intersection.
+
+    The path leaves the marking's frame against growing station and enters the other along growing
+    station, as from leg to leg; between them it bends evenly. Offsets of the strokes count from the
+    path, positive to the right of its run.
+    """
+
+    start_ft: float
+    start_offset_ft: float
+    to: Frame
+    stop_ft: float
+    stop_offset_ft: float
+    strokes: tuple[Stroke, ...]
+
+
+@dataclass(frozen=True)
+class GroundShape:
+    """An area given on the plane, such as that of an intersection; `base_ft` is its station."""
+
+    area: Any
+    base_ft: float
+
+
+@dataclass(frozen=True)
 class FigureShape:
     """A rigid figure: upstream edge at a station, centred on an offset, read by `facing` traffic.
 
     `facing` is +1 for a driver who travels along growing station, -1 for one who comes the other
-    way; `upstream_ft` is the station of the edge nearest that driver.
+    way; `upstream_ft` is the station of the edge nearest that driver. `drawing` is what is painted;
+    without it `name` is a shipped figure, or `text` a word of that height and width.
     """
 
     name: str
@@ -118,9 +164,10 @@ class FigureShape:
     text: str = ""
     height_ft: float = 0.0
     width_ft: float = 0.0
+    drawing: Figure | None = None
 
 
-Shape = LineShape | BarsShape | TeethShape | FigureShape
+Shape = LineShape | BarsShape | TeethShape | PatchesShape | LinkShape | GroundShape | FigureShape
 
 
 @dataclass(frozen=True)
@@ -143,6 +190,9 @@ class Marking:
         intersection_id: intersection it belongs to, or empty.
         priority: of two markings that collide the one with the larger number stays.
         district: label of the district of its leg or block; the engine sets it.
+        shift_ft: a figure that collides may be moved this far along the street, either way.
+        clear_ft: distance that a figure keeps to other figures.
+        group: figures of one name are moved or left out together, such as a symbol and its arrow.
     """
 
     kind: str
@@ -161,16 +211,36 @@ class Marking:
     intersection_id: str = ""
     priority: int = 50
     district: str = ""
+    shift_ft: float = 0.0
+    clear_ft: float = 0.0
+    group: str = ""
 
     @property
     def is_line(self) -> bool:
-        return isinstance(self.shape, LineShape)
+        return isinstance(self.shape, LineShape | LinkShape)
 
 
 class RuleParams(Params):
     """Settings that every rule has."""
 
     enabled: bool = choice(True, source="design", text="false = the rule asks for nothing")
+
+    #: figures that the project draws itself, by name
+    _own: Mapping[str, Figure] = PrivateAttr(default_factory=dict)
+
+    def figure(self, name: str) -> Figure:
+        """A figure by name: the project's own drawing, else the shipped one.
+
+        Raises:
+            ValueError: no such figure; the message names the nearest.
+        """
+        return self._own.get(name) or figure(name)
+
+    def with_figures(self, own: Mapping[str, Figure]) -> RuleParams:
+        """The same settings, which draw the figures of a project."""
+        out = self.model_copy()
+        out._own = own
+        return out
 
 
 class LineParams(RuleParams):
@@ -203,17 +273,21 @@ class Rule:
     """A marking rule: what it looks at, its settings, and what it asks for.
 
     Attributes:
-        on: `approach` (leg with inbound lanes), `leg`, or `block`.
+        on: `approach` (leg with inbound lanes), `leg`, `block`, or `intersection`.
         params: settings model; its defaults name their sources.
         mark: site and settings -> markings.
         needs: settings and leg attributes -> fields of `LegNeeds`, for positions that rules share.
+        checks: what `layoutgen check --layout` asks of its markings, or of sites that lack them.
+        inside: its markings may lie in the area of an intersection.
     """
 
-    on: Literal["approach", "leg", "block"]
+    on: Literal["approach", "leg", "block", "intersection"]
     params: type[RuleParams]
     mark: MarkFunction
     needs: NeedsFunction | None = None
     text: str = field(default="")
+    checks: tuple[Check, ...] = ()
+    inside: bool = False
 
 
 def no_needs() -> LegNeeds:

@@ -16,8 +16,11 @@ from layoutgen.geometry.polyline import Polylines
 from layoutgen.markings.marking import (
     BarsShape,
     FigureShape,
+    GroundShape,
     LineShape,
+    LinkShape,
     Marking,
+    PatchesShape,
 )
 from layoutgen.markings.templates import figure
 
@@ -109,6 +112,13 @@ def _reach(marking: Marking) -> tuple[float, float, float, int]:
     if isinstance(shape, FigureShape):
         far = shape.upstream_ft + shape.facing * figure.figure_of(shape).length_ft
         return shape.upstream_ft, far, (shape.upstream_ft + far) / 2, shape.facing
+    if isinstance(shape, PatchesShape):
+        stations = [station for patch in shape.patches for station, _ in patch.corners]
+        return min(stations), max(stations), marking.station_ft, facing
+    if isinstance(shape, LinkShape):
+        return 0.0, shape.start_ft, marking.station_ft, facing
+    if isinstance(shape, GroundShape):
+        return shape.base_ft, shape.base_ft, marking.station_ft, facing
     ends = [shape.cut.at(shape.left_ft), shape.cut.at(shape.right_ft)]
     return min(ends), max(ends) + shape.height_ft, shape.base_ft, facing
 

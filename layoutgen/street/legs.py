@@ -16,7 +16,7 @@ from layoutgen.geometry.polyline import Polylines
 from layoutgen.records import changed
 from layoutgen.street.controls import Arm, Crossing, NodeControl, whole_control
 from layoutgen.street.curbs import corner_stations
-from layoutgen.street.design import Cut, Leg, LegLayout, Side, Strip
+from layoutgen.street.design import Cut, Intersection, Leg, LegLayout, Side, Strip
 from layoutgen.street.ends import End, left_neighbor, right_neighbor
 from layoutgen.street.intersection import (
     IntersectionParams,
@@ -51,6 +51,19 @@ def leg_attributes(leg: Leg) -> dict[str, Any]:
         compass=octant(leg.bearing_deg),
     )
     return out
+
+
+def intersection_attributes(crossing: Intersection) -> dict[str, Any]:
+    """What `where` may ask of a whole intersection."""
+    return {
+        "intersection_id": crossing.intersection_id,
+        "name": crossing.name,
+        "intersection_control": crossing.control,
+        "legs": len(crossing.legs),
+        "school": any(leg.school for leg in crossing.legs),
+        "circular": any(leg.circular for leg in crossing.legs),
+        "district": crossing.district,
+    }
 
 
 def crossing_of(junction: Junction) -> Crossing:

@@ -7,8 +7,9 @@ import pytest
 import shapely
 from scenes import design_of, tee
 
+from layoutgen.markings import ribbons
 from layoutgen.markings.marking import Bar, BarRow, BarsShape, Frame
-from layoutgen.markings.templates import bars, line
+from layoutgen.markings.templates import bars
 from layoutgen.street.design import Cut
 
 DESIGN, _ = design_of(tee())
@@ -21,7 +22,7 @@ def test_straight_stripes_are_what_a_buffer_gives() -> None:
     tracks = shapely.linestrings(np.stack([start, start + rng.uniform(-40.0, 40.0, (500, 2))], 1))
     half = rng.uniform(0.1, 0.5, 500)
     wanted = shapely.buffer(tracks, half, cap_style="flat", join_style="mitre", mitre_limit=2.0)
-    xy = shapely.get_coordinates(line._rectangles(tracks, half))
+    xy = shapely.get_coordinates(ribbons._rectangles(tracks, half))
     assert xy == pytest.approx(shapely.get_coordinates(wanted), rel=0.0, abs=1e-9)
 
 

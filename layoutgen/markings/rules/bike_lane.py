@@ -22,6 +22,7 @@ from layoutgen.markings.marking import (
     RuleParams,
     Stroke,
 )
+from layoutgen.markings.spacing import Spacing, spread
 from layoutgen.street.design import Block, Cut, Leg, Strip
 
 _SYMBOL_FT = 6.0  # BIKE-07, 72 in
@@ -144,14 +145,7 @@ def symbol_stations(length_ft: float, params: Params, fresh: bool) -> list[float
     """
     first = params.first_ft if fresh else params.spacing_ft / 2
     unit = _SYMBOL_FT + (params.symbol_gap_ft + _ARROW_FT if params.arrow else 0.0)
-    if first + unit > length_ft:
-        return [(length_ft - unit) / 2] if fresh and length_ft > unit else []
-    last = length_ft - params.last_gap_ft - unit
-    count = 1
-    while last > first and (length_ft - first) / count > params.spacing_ft:
-        count += 1
-    step = (length_ft - first) / count
-    return [s for s in (first + step * i for i in range(count)) if s <= max(first, last)]
+    return spread(length_ft, Spacing(first, params.spacing_ft, params.last_gap_ft, unit, fresh))
 
 
 def _ends(

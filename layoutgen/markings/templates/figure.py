@@ -23,6 +23,8 @@ def figure_of(shape: FigureShape) -> Figure:
     Raises:
         ValueError: unknown figure or letter, or a width that the letters cannot be squeezed into.
     """
+    if shape.drawing is not None:
+        return shape.drawing
     return _outline(shape.name, shape.text, shape.height_ft, shape.width_ft)
 
 
