@@ -25,6 +25,8 @@ from layoutgen.markings.marking import GROUNDS, FigureShape, Marking
 
 #: two markings of one layer that share more than this are a collision, not a touch (sq ft)
 _TOUCH_SQFT = 0.02
+#: a piece that keeps this share beside other paint is trimmed, else left out
+_KEPT = 0.75
 #: places along the street that a figure is tried at lie this far apart
 _STEP_FT = 1.0
 
@@ -148,8 +150,7 @@ def _give_way(ground: _Ground, weaker: int, stronger: int) -> None:
     if not _still_meet(ground, weaker, stronger):
         return
     others = [*ground.cut[weaker], stronger]
-    parts = gives in ("parts", "most_parts")
-    if gives == "length" or (parts and _enough_stay(ground, weaker, others)):
+    if gives == "length" or (gives != "whole" and _enough_stay(ground, weaker, others)):
         ground.cut[weaker].append(stronger)
     elif not _move(ground, weaker, stronger):
         for k in _group(ground, weaker):
@@ -170,7 +171,7 @@ def _enough_stay(ground: _Ground, weaker: int, others: Sequence[int]) -> bool:
     Of a crosswalk three and more than half must stay, of a row of patches any.
     """
     whole = ground.shapes[weaker]
-    rest = _apart(whole, _union(ground.shapes[list(others)]))
+    rest = _rest(whole, _union(ground.shapes[list(others)]), ground.gives[weaker])
     if ground.gives[weaker] == "parts":
         return len(rest.geoms) > 0
     return len(rest.geoms) >= 3 and len(rest.geoms) > 0.5 * len(whole.geoms)
@@ -244,9 +245,8 @@ def _cut_back(ground: _Ground) -> list[Finding]:
     findings = []
     for k, others in sorted((k, o) for k, o in ground.cut.items() if o and k not in ground.lost):
         cutter = _union(ground.shapes[[j for j in others if j not in ground.lost] or others])
-        parts = ground.gives[k] != "length"
         whole = ground.shapes[k]
-        rest = _apart(whole, cutter) if parts else shapely.difference(whole, cutter)
+        rest = _rest(whole, cutter, ground.gives[k])
         findings.append(_trimmed(ground.ids[k], whole.area - rest.area, whole))
         ground.shapes[k] = _polygons(rest)
     return findings
@@ -261,10 +261,21 @@ def _union(shapes: Shapes) -> Any:
     return shapes[0] if len(shapes) == 1 else shapely.union_all(shapes)
 
 
-def _apart(pieces: Any, cutter: Any) -> Any:
-    """The pieces that stay clear of other paint."""
-    parts = shapely.get_parts(pieces)
-    return shapely.MultiPolygon(list(parts[~shapely.intersects(parts, cutter)]))
+def _rest(whole: Any, cutter: Any, gives: str) -> Any:
+    """What stays of a marking beside other paint.
+
+    A bar of a crosswalk that meets other paint is left out. Other pieces are trimmed where they
+    lose little, so that a bar across a lane ends at the center line, else left out as well.
+    """
+    if gives == "length":
+        return shapely.difference(whole, cutter)
+    parts = shapely.get_parts(whole)
+    met = shapely.intersects(parts, cutter)
+    if gives == "parts":
+        rests = shapely.difference(parts[met], cutter)
+        kept = shapely.area(rests) >= _KEPT * shapely.area(parts[met])
+        return _polygons(shapely.multipolygons([*parts[~met], *shapely.get_parts(rests[kept])]))
+    return shapely.MultiPolygon(list(parts[~met]))
 
 
 def _settled(table: gpd.GeoDataFrame, ground: _Ground) -> tuple[gpd.GeoDataFrame, list[int]]:

@@ -80,9 +80,7 @@ def _gives(marking: Marking) -> str:
         return "whole"
     if marking.is_line or marking.color in GROUNDS or isinstance(marking.shape, GroundShape):
         return "length"
-    if isinstance(marking.shape, PatchesShape):
-        return "parts"
-    return "most_parts" if marking.kind == "crosswalk" else "whole"
+    return "most_parts" if marking.kind == "crosswalk" else "parts"
 
 
 @lru_cache(maxsize=1024)

@@ -360,6 +360,19 @@ def test_figures_keep_their_distance() -> None:
     assert shapes["a/s/1"].distance(shapes["b/s/1"]) >= 6.0
 
 
+def test_a_bar_ends_at_the_line_it_meets() -> None:
+    """A bar across a lane loses the inches that the center line takes, not more."""
+    bar = wish(BarsShape(60.0, (Bar(Cut(60.0), Cut(62.0), 0.0, 10.0),)), kind="bar", priority=60)
+    middle = line(20.0, 120.0, color="yellow", kind="c", priority=70)
+    table, found = laid(bar, middle)
+    assert [f.code for f in found] == ["trimmed"]
+    assert table.loc["bar/s/1", "area_sqft"] == pytest.approx(2.0 * 9.5)
+    assert table.loc["c/s/1", "area_sqft"] == pytest.approx(100.0)
+    narrow = wish(BarsShape(60.0, (Bar(Cut(60.0), Cut(62.0), 0.0, 1.0),)), kind="bar", priority=60)
+    table, found = laid(narrow, middle)
+    assert [f.code for f in found] == ["collision"]
+
+
 def test_patches_give_up_the_pieces_that_meet() -> None:
     square = ((0.0, -1.0), (0.0, 1.0), (2.0, 1.0), (2.0, -1.0))
     row = PatchesShape(
