@@ -253,8 +253,11 @@ def _cut_back(ground: _Ground) -> list[Finding]:
 
 
 def _polygons(shape: Any) -> Any:
-    parts = [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"]
-    return shapely.MultiPolygon(parts)
+    return shapely.MultiPolygon(_pieces(shape))
+
+
+def _pieces(shape: Any) -> list[Any]:
+    return [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"]
 
 
 def _union(shapes: Shapes) -> Any:
@@ -274,7 +277,7 @@ def _rest(whole: Any, cutter: Any, gives: str) -> Any:
     if gives == "parts":
         rests = shapely.difference(parts[met], cutter)
         kept = shapely.area(rests) >= _KEPT * shapely.area(parts[met])
-        return _polygons(shapely.multipolygons([*parts[~met], *shapely.get_parts(rests[kept])]))
+        return shapely.MultiPolygon([*parts[~met], *_pieces(rests[kept])])
     return shapely.MultiPolygon(list(parts[~met]))
 
 
