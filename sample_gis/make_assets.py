@@ -136,10 +136,18 @@ def asset_tables(streets: Streets, track: Any) -> Iterator[tuple[str, list[Row]]
          "geometry": shapely.force_2d(streets[number]).intersection(track)}
         for k, (number, device) in enumerate(RAIL, 1)
     ]  # fmt: skip
-    yield "humps", [
-        {"HUMP_ID": f"H-{k}", "FORM": form, "LEN_FT": length, "geometry": _spot(streets[n], share)}
-        for k, (n, share, form, length) in enumerate(HUMPS, 1)
-    ]
+    yield (
+        "humps",
+        [
+            {
+                "HUMP_ID": f"H-{k}",
+                "FORM": form,
+                "LEN_FT": length,
+                "geometry": _spot(streets[n], share),
+            }
+            for k, (n, share, form, length) in enumerate(HUMPS, 1)
+        ],
+    )
     yield "bikeways", list(_bikeways(streets))
     yield "curb_uses", list(_curb_uses(streets))
     yield "curb_points", [
@@ -147,10 +155,13 @@ def asset_tables(streets: Streets, track: Any) -> Iterator[tuple[str, list[Row]]
          "geometry": _spot(streets[n], share, 18.0 if side == "right" else -18.0)}
         for k, (n, share, side, kind, width) in enumerate(CURB_POINTS, 1)
     ]  # fmt: skip
-    yield "parking", [
-        {"PARK_ID": f"P-{k}", "HOW": "angle", "SIDE": side, "geometry": _line(streets[n])}
-        for k, (n, side) in enumerate(ANGLE_PARKING, 1)
-    ]
+    yield (
+        "parking",
+        [
+            {"PARK_ID": f"P-{k}", "HOW": "angle", "SIDE": side, "geometry": _line(streets[n])}
+            for k, (n, side) in enumerate(ANGLE_PARKING, 1)
+        ],
+    )
     yield "legends", list(_legends(streets))
 
 

@@ -1,6 +1,7 @@
 """Write Kelpwick, an invented coastal town, as an agency would deliver it.
 
-Run ``python sample_gis/make_town.py``: its layers, a rail line and an asset register appear beside this file.
+Run ``python sample_gis/make_town.py``: its layers, a rail line and an asset register appear
+beside this file.
 The town is drawn on a plan (u along the shore, v inland, feet), bent around a bay, turned and laid
 into open sea inside the bounding box of EPSG:2264. README.md lists columns, codes and planted
 faults. Every number here is invented; the widths follow common practice (travel lanes 10-12 ft,
