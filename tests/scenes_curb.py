@@ -29,7 +29,7 @@ def curbside(**settings: Any) -> Scene:
          "at": "POINT (-400 -22)"},
         {"zone_id": "a", "use": "accessible", "length_ft": 26.0, "at": "POINT (-300 6)"},
         {"zone_id": "n", "use": "no_parking", "at": "LINESTRING (-150 23, -100 28)"},
-        {"zone_id": "f", "use": "fire_lane", "at": "LINESTRING (-450 -46, -420 -43)"},
+        {"zone_id": "f", "use": "fire_lane", "at": "LINESTRING (-470 -48, -410 -42)"},
         {"zone_id": "t", "use": "taxi", "at": "LINESTRING (-230 14, -180 19)"},
     ]  # fmt: skip
     points: list[Row] = [
@@ -62,8 +62,10 @@ def own_lanes(**settings: Any) -> Scene:
             {"segment_id": "s", **side, "at": "LINESTRING (10 -300, 30 12)"},
             {"segment_id": "f", **road, "at": "LINESTRING (-600 600, 500 690)"},
         ],
+        more={"curb_zones": [{"zone_id": "b", "use": "bus_stop", "length_ft": 60.0,
+                              "at": "POINT (-300 0)"}]},
         settings=settings,
-    )
+    )  # fmt: skip
 
 
 SCENES = {"curbside": curbside, "own_lanes": own_lanes}
