@@ -58,7 +58,7 @@ def own_lanes(**settings: Any) -> Scene:
     return Scene(
         [
             {"segment_id": "a1", **avenue, "at": "LINESTRING (-700 40, 30 12)"},
-            {"segment_id": "a2", **avenue, "at": "LINESTRING (30 12, 520 -6.8)"},
+            {"segment_id": "a2", **avenue, "at": "LINESTRING (30 12, 330 0)"},
             {"segment_id": "s", **side, "at": "LINESTRING (10 -300, 30 12)"},
             {"segment_id": "f", **road, "at": "LINESTRING (-600 600, 500 690)"},
         ],

@@ -221,6 +221,7 @@ def _marking(
         tag=f"{zone.zone_id}-{part}",
         priority=55 if word else 50,
         shift_ft=10.0 if word else 0.0,
+        clear_ft=10.0 if word else 0.0,
         group=zone.zone_id if word else "",
     )
 
