@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from layoutgen.config import Where
 from layoutgen.errors import Finding
 from layoutgen.geometry.polyline import Polylines
+from layoutgen.markings.crossing_gaps import lines_off_crosswalks
 from layoutgen.markings.exclusions import Exclusions, keep_out
 from layoutgen.markings.islands import off_islands
 from layoutgen.markings.marking import (
@@ -134,7 +135,7 @@ def draw_markings(
     table = markings_table(kept, shapes[~empty], axes, material)
     table, kept_out = keep_out(table, exclusions or Exclusions(), axes)
     table, cut = off_islands(table, exclusions or Exclusions(), axes)
-    table, findings = _settle_collisions(table)
+    table, findings = _settle_collisions(lines_off_crosswalks(table))
     lost = [m for (_, m), gone in zip(asked, empty, strict=True) if gone]
     return table, unfit + [_nothing_left(m) for m in lost] + kept_out + cut + findings
 

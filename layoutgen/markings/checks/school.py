@@ -1,0 +1,41 @@
+"""What the standard asks of words at schools, beyond what it asks of every word."""
+
+from __future__ import annotations
+
+import shapely
+
+from layoutgen.markings.checks.places import waits_at
+from layoutgen.markings.conformity import Check, LaidOut, Paint
+
+WORD = ("word",)
+#: how far behind the word XING its crosswalk may lie
+_LOOK_FT = 200.0
+
+
+def _one_lane(paint: Paint, _: LaidOut) -> str | None:
+    if not paint.style.startswith("SCHOOL") or paint.segment is None:
+        return None
+    lanes = [s.width_ft for s in paint.segment.strips if s.kind == "travel_lane"]
+    wide = paint.extent_ft[1]
+    return f"{wide:.1f} ft wide, more than a lane" if lanes and wide > max(lanes) else None
+
+
+def _xing(paint: Paint, laid: LaidOut) -> str | None:
+    """XING 100 ft and more before its crosswalk, and only where nothing controls that."""
+    if paint.style != "XING":
+        return None
+    found = laid.near(paint.shape, _LOOK_FT, ("crosswalk",))
+    pairs = [(float(shapely.distance(paint.shape, p.shape)), p) for p in found]
+    if not pairs:
+        return f"no crosswalk within {_LOOK_FT:g} ft"
+    away, walk = min(pairs, key=lambda pair: pair[0])
+    leg = waits_at(walk)
+    if leg is not None and leg.control != "none":
+        return f"{leg.control} controls crosswalk {walk.marking_id}"
+    return None if away >= 99.99 else f"{away:.0f} ft before crosswalk {walk.marking_id}"
+
+
+CHECKS = (
+    Check("SCHOOL-02", "California: SCHOOL in one lane only", _one_lane, WORD),
+    Check("SCHOOL-07", "California: XING 100 ft before uncontrolled crosswalks", _xing, WORD),
+)
