@@ -9,9 +9,8 @@ from typing import Any
 import numpy as np
 import shapely
 
-from layoutgen.markings.checks.places import behind, by_side, gaps, sides_of, waits_at
+from layoutgen.markings.checks.places import by_side, from_area, gaps, sides_of, waits_at
 from layoutgen.markings.conformity import INCH, Check, LaidOut, Paint, Part, within
-from layoutgen.street.design import Leg
 
 WALK = ("crosswalk",)
 BARS = ("longitudinal_bars",)
@@ -239,21 +238,12 @@ def _ramps(paint: Paint, laid: LaidOut) -> str | None:
     return None if far <= 5.0 else f"a curb ramp lies {far:.0f} ft outside of it"
 
 
-def _from_ring(paint: Paint, _: LaidOut) -> str | None:
+def _from_ring(paint: Paint, laid: LaidOut) -> str | None:
     leg = waits_at(paint)
-    if leg is None or not leg.circular:
+    away = from_area(paint, leg, laid) if leg is not None and leg.circular else None
+    if away is None or away >= 19.9:
         return None
-    away = _leg_distance(paint, leg)
-    return None if away >= 19.5 else f"{away:.1f} ft from the circulatory roadway"
-
-
-def _leg_distance(paint: Paint, leg: Leg) -> float:
-    hull = Paint(
-        paint.marking_id, paint.kind, "", paint.color,
-        shapely.MultiPolygon([shapely.convex_hull(paint.shape)]), paint.bearing_deg,
-        paint.segment, paint.station_ft, paint.offset_ft, leg,
-    )  # fmt: skip
-    return behind(hull, leg, leg.layout.curb)
+    return f"{away:.1f} ft from the circulatory roadway"
 
 
 def _to_island(paint: Paint, _: LaidOut) -> str | None:

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import shapely
 
 from layoutgen.markings.conformity import LaidOut, Paint
-from layoutgen.street.design import Cut, Leg, RailCrossing
+from layoutgen.street.design import Design, Leg, RailCrossing
 
-#: paint on a leg farther behind the curb line than this belongs to the block
-_AT_LEG_FT = 100.0
+#: a crosswalk farther behind the curb line than this lies inside the block, as do lines that wait
+#: at such a crosswalk: 20 ft and more before it
+_AT_LEG_FT = {"crosswalk": 60.0}
+_LINE_AT_LEG_FT = 85.0
 #: a stop line this near to a rail crossing belongs to it
 _AT_RAIL_FT = 70.0
 
@@ -26,11 +30,15 @@ def leg_place(paint: Paint, leg: Leg) -> tuple[float, float]:
 
 
 def waits_at(paint: Paint) -> Leg | None:
-    """The leg whose traffic waits at a stop or yield line; None inside a block or at rails."""
+    """The leg that a crosswalk, stop or yield line belongs to; None inside a block, at rails."""
     leg = paint.leg
     if leg is None or rail_near(paint) is not None:
         return None
-    return leg if leg_place(paint, leg)[0] - leg.layout.curb.station_ft <= _AT_LEG_FT else None
+    turn = (paint.bearing_deg - leg.inbound_bearing_deg + 180.0) % 360.0 - 180.0
+    if paint.kind != "crosswalk" and abs(turn) > 90.0:
+        return None
+    away = leg_place(paint, leg)[0] - leg.layout.curb.station_ft
+    return leg if away <= _AT_LEG_FT.get(paint.kind, _LINE_AT_LEG_FT) else None
 
 
 def rail_near(paint: Paint) -> RailCrossing | None:
@@ -40,11 +48,34 @@ def rail_near(paint: Paint) -> RailCrossing | None:
     return min(near, key=lambda c: abs(c.station_ft - paint.station_ft), default=None)
 
 
-def behind(paint: Paint, leg: Leg, cut: Cut) -> float:
-    """Clear distance from a cut of the leg to the nearest paint of a marking across it, ft."""
-    station, offset = leg_place(paint, leg)
-    depth = min(depth_ft(part.shape, paint.bearing_deg) for part in paint.parts)
-    return (station - cut.at(offset)) / math.hypot(1.0, cut.slope) - depth / 2
+def from_area(paint: Paint, leg: Leg, laid: LaidOut) -> float | None:
+    """Clear distance of a marking to the area of its leg's intersection, ft; None without one.
+
+    On the leg the area ends at the curb line of the crossing street, or at the edge of the ring.
+    """
+    area = _areas(_Same(laid.design)).get(leg.intersection_id)
+    if area is None or area.is_empty:
+        return None
+    return float(shapely.distance(paint.shape, area))
+
+
+class _Same:
+    """A design by identity, which is all that a cache needs to know of it."""
+
+    def __init__(self, design: Design) -> None:
+        self.design = design
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.design is self.design
+
+    def __hash__(self) -> int:
+        return id(self.design)
+
+
+@lru_cache(maxsize=1)
+def _areas(same: _Same) -> Mapping[str, Any]:
+    """Intersection id -> its area."""
+    return {c.intersection_id: c.area for c in same.design.intersections}
 
 
 def depth_ft(shape: Any, bearing_deg: float) -> float:
@@ -62,6 +93,14 @@ def sides_of(shape: Any, bearing_deg: float) -> tuple[float, float]:
     lengths = np.hypot(*steps.T)
     first = int(np.argmax(along / np.maximum(lengths, 1e-9)))
     return float(lengths[first]), float(lengths[1 - first])
+
+
+def across_gaps(shapes: Sequence[Any], bearing_deg: float) -> list[float]:
+    """Gaps between the neighbors of a row, measured across the travel."""
+    t = math.radians(bearing_deg)
+    across = np.array([math.cos(t), -math.sin(t)])
+    sides = [shapely.get_coordinates(s) @ across for s in shapes]
+    return [float(b.min() - a.max()) for a, b in pairwise(sides)]
 
 
 def by_side(shapes: Sequence[Any], bearing_deg: float) -> list[Any]:

@@ -13,7 +13,7 @@ _LOOK_FT = 200.0
 
 
 def _one_lane(paint: Paint, _: LaidOut) -> str | None:
-    if not paint.style.startswith("SCHOOL") or paint.segment is None:
+    if not paint.style.casefold().startswith("school") or paint.segment is None:
         return None
     lanes = [s.width_ft for s in paint.segment.strips if s.kind == "travel_lane"]
     wide = paint.extent_ft[1]
@@ -22,7 +22,7 @@ def _one_lane(paint: Paint, _: LaidOut) -> str | None:
 
 def _xing(paint: Paint, laid: LaidOut) -> str | None:
     """XING 100 ft and more before its crosswalk, and only where nothing controls that."""
-    if paint.style != "XING":
+    if paint.style.casefold() != "xing":
         return None
     found = laid.near(paint.shape, _LOOK_FT, ("crosswalk",))
     pairs = [(float(shapely.distance(paint.shape, p.shape)), p) for p in found]

@@ -8,10 +8,10 @@ import numpy as np
 import shapely
 
 from layoutgen.markings.checks.places import (
-    behind,
+    across_gaps,
     by_side,
     depth_ft,
-    gaps,
+    from_area,
     leg_place,
     nearest,
     rail_near,
@@ -51,9 +51,9 @@ def _from_curb(most_ft: float) -> Any:
         leg = waits_at(paint)
         if leg is None or leg.circular or _has_crosswalk(leg, laid):
             return None
-        away = behind(paint, leg, leg.layout.curb)
+        away = from_area(paint, leg, laid)
         # the curb line is a model of the street: half a foot of doubt
-        if 3.5 <= away <= most_ft + 0.5:
+        if away is None or 3.5 <= away <= most_ft + 0.5:
             return None
         return f"{away:.1f} ft from the crossing roadway"
 
@@ -63,7 +63,7 @@ def _from_curb(most_ft: float) -> Any:
 def _has_crosswalk(leg: Leg, laid: LaidOut) -> bool:
     """Whether a crosswalk lies on the leg, or on the other carriageway for both."""
     twin = leg.twin.leg_id if leg.twin else ""
-    if laid.on_leg(leg, "crosswalk"):
+    if any(waits_at(p) is not None for p in laid.on_leg(leg, "crosswalk")):
         return True
     return any(p.leg is not None and p.leg.leg_id == twin for p in _near_leg(leg, laid))
 
@@ -99,7 +99,7 @@ def _before_circle(paint: Paint, laid: LaidOut) -> str | None:
     leg = waits_at(paint)
     if leg is None or not leg.circular or not leg.inbound:
         return None
-    walks = laid.on_leg(leg, "crosswalk")
+    walks = [w for w in laid.on_leg(leg, "crosswalk") if waits_at(w) is not None]
     out = [w for w in walks if leg_place(w, leg)[0] < leg_place(paint, leg)[0]]
     return f"lies before crosswalk {out[0].marking_id}" if out else None
 
@@ -160,7 +160,8 @@ def _height(paint: Paint, _: LaidOut) -> str | None:
 
 def _tooth_gaps(paint: Paint, _: LaidOut) -> str | None:
     row = by_side([p.shape for p in paint.parts], paint.bearing_deg)
-    wrong = [g for g in gaps(row) if g < 3 * INCH - 0.005 or 12 * INCH + 0.005 < g < 5.0]
+    found = across_gaps(row, paint.bearing_deg)
+    wrong = [g for g in found if g < 3 * INCH - 0.005 or 12 * INCH + 0.005 < g < 5.0]
     return f"{wrong[0] / INCH:.1f} in between triangles" if wrong else None
 
 

@@ -24,6 +24,8 @@ _USUAL_FT = 12.0
 #: HUMP-03 to HUMP-09: length of a line -> its distance before the hump
 SERIES_FT = {1: 100.0, 2: 80.0, 3: 62.0, 4: 46.0, 5: 32.0, 6: 20.0, 7: 10.0, 8: 2.0}
 _LINE_FT = 1.0  # HUMP-02
+#: from the middle of a crosswalk to the line where traffic waits (common practice)
+_WALK_FT = 40.0
 
 Corners = tuple[tuple[float, float], ...]
 
@@ -180,8 +182,10 @@ def _series(approach: Approach, lane: Strip, place: tuple[SpeedHump, float]) -> 
 
 
 def _meets_another(approach: Approach, foot: float, hump: SpeedHump) -> bool:
-    """Whether another hump lies where the series would stand; one series before both is enough."""
-    others = (approach.at(h.station_ft) for h in approach.block.speed_humps if h is not hump)
+    """Whether another hump or a crosswalk with its lines lies where the series would stand."""
+    block = approach.block
+    others = [approach.at(h.station_ft) for h in block.speed_humps if h is not hump]
+    others += [approach.at(c.station_ft) + _WALK_FT for c in block.crossings]
     return any(foot <= at <= foot + SERIES_FT[1] + _USUAL_FT for at in others)
 
 
