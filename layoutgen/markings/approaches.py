@@ -82,6 +82,16 @@ def approaches(block: Block) -> Iterator[Approach]:
             yield Approach(block, way)
 
 
+def seen_along(block: Block) -> int:
+    """The direction in which markings across the whole block are told: that of a one-way street,
+    else from the lesser node, which no digitising changes."""
+    segment = block.segment
+    ways = [way for way in (1, -1) if segment.lanes(way)]
+    if len(ways) == 1:
+        return ways[0]
+    return 1 if segment.start <= segment.end else -1
+
+
 def reach_ft(leg: Leg | None, *, inbound: bool) -> float:
     """How far from the end of the block the line ends of a leg lie; 0 without a leg."""
     if leg is None:

@@ -102,7 +102,7 @@ def _painted(crossing: Intersection, main: Leg, shape: Any, look: tuple[str, flo
         frame=Frame.of_leg(main),
         shape=GroundShape(shape, curb),
         color="white",
-        travel=0,
+        travel=-1 if main.inbound else 1,
         anchor=crossing.intersection_id,
         station_ft=curb,
         offset_ft=0.0,

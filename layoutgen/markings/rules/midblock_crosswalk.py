@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from typing import Literal, get_args
 
 from layoutgen.config import choice, length, number
-from layoutgen.markings.approaches import Approach, approaches
+from layoutgen.markings.approaches import Approach, approaches, seen_along
 from layoutgen.markings.checks.crosswalk import MIDBLOCK_CHECKS
 from layoutgen.markings.crosswalk_bars import (
     WALK_ROWS,
@@ -127,7 +127,7 @@ def _crossing(block: Block, point: CrossingPoint, params: Params) -> Iterator[Ma
         frame=Frame(segment),
         shape=shape,
         color="white",
-        travel=0,
+        travel=seen_along(block),
         anchor=segment.segment_id,
         station_ft=at,
         offset_ft=sum(segment.edges_ft) / 2,

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from typing import Literal
 
 from layoutgen.config import choice, length
-from layoutgen.markings.approaches import Approach, approaches, stopping_ft
+from layoutgen.markings.approaches import Approach, approaches, seen_along, stopping_ft
 from layoutgen.markings.checks.rail import CHECKS
 from layoutgen.markings.marking import (
     Bar,
@@ -253,7 +253,7 @@ def _envelope(block: Block, crossing: RailCrossing, params: Params) -> Iterator[
             frame=Frame(segment),
             shape=BarsShape(near, (Bar(Cut(near), Cut(near + width), left, right),)),
             color="white",
-            travel=0,
+            travel=seen_along(block),
             anchor=segment.segment_id,
             station_ft=near + width / 2,
             offset_ft=(left + right) / 2,
