@@ -21,6 +21,10 @@ STOPPING_FT: Mapping[int, float] = {
 }  # fmt: skip
 
 
+#: a line across the lanes ends this far from the middle of the center line, which goes on there
+_CENTER_FT = 0.75
+
+
 @dataclass(frozen=True)
 class Approach:
     """Traffic of one direction in a block.
@@ -47,8 +51,14 @@ class Approach:
 
     @property
     def sides_ft(self) -> tuple[float, float]:
-        """Smallest and largest offset of its lanes."""
-        return min(s.left_ft for s in self.lanes), max(s.right_ft for s in self.lanes)
+        """Smallest and largest offset of its lanes, clear of the center line beside them."""
+        left, right = min(s.left_ft for s in self.lanes), max(s.right_ft for s in self.lanes)
+        if not self.block.segment.lanes(-self.way):
+            return left, right
+        others = self.block.segment.lanes(-self.way)
+        theirs = sum(s.center_ft for s in others) / len(others) * self.frame.sign()
+        on_left = theirs < (left + right) / 2
+        return (left + _CENTER_FT, right) if on_left else (left, right - _CENTER_FT)
 
     @property
     def begin_ft(self) -> float:

@@ -100,8 +100,8 @@ class Params(RuleParams):
         "6 ft",
         low="4 ft",
         high="15 ft",
-        source="from memory: MUTCD 8C.06, 6 ft unless the railroad says otherwise",
-        text="from the outermost rail to those lines",
+        source="from memory",
+        text="from the outermost rail to those lines: 6 ft unless the railroad says otherwise",
     )
     envelope_width_ft: float = length(
         "12 in", low="4 in", high="24 in", source="RAIL-17", text="width of those lines"
