@@ -12,7 +12,7 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
-from scenes import SCENES, layout_of
+from scenes import SCENES, Scene, layout_of
 from shapely import affinity
 
 from layoutgen.markings.catalog import rule_catalog, standard_rows
@@ -254,6 +254,96 @@ def test_slow_school_xing_reads_in_order_and_keeps_100_ft() -> None:
         read = own["style"].loc[ahead.sort_values().index].to_list()
         assert read == ["SLOW", "SCHOOL", "XING"] * (len(own) // 3)
     assert not breaches(laid_out(markings, design), "SCHOOL-07")
+
+
+# ---- nothing depends on how streets are drawn ----------------------------------------------
+
+SWAP = {"left": "right", "right": "left", "forward": "backward", "backward": "forward"}
+DRAWN = ("midblock", "walk_curve", "school_walk", "rails", "humps", "fast_yield", "mini_box")
+
+
+def drawn_back(scene: Scene) -> Scene:
+    """The same streets, every one digitised the other way."""
+    rows = []
+    for row in scene.streets:
+        line = row["at"] if not isinstance(row["at"], str) else shapely.from_wkt(row["at"])
+        swapped = {
+            k: SWAP.get(row[k], row[k]) for k in ("parking", "bike_lane", "oneway") if k in row
+        }
+        rows.append({**row, **swapped, "at": line.reverse()})
+    return replace(scene, streets=rows)
+
+
+@pytest.mark.parametrize("style", ["longitudinal_bars", "diagonal"])
+@pytest.mark.parametrize("name", DRAWN)
+def test_digitised_direction_does_not_matter(name: str, style: str) -> None:
+    walks = {"style": style}
+    rules = {**ON, "midblock_crosswalk": walks, "crosswalk": walks,
+             "school": {"slow_school_xing": True}}  # fmt: skip
+    scene = SCENES[name](rules=rules)
+    own, back = (layout_of(s)[0].set_index("marking_id") for s in (scene, drawn_back(scene)))
+    kinds = ["crosswalk", "stop_line", "yield_line", "rail_crossing", "speed_hump", "yield_ahead",
+             "keep_clear", "entry_line", "word"]  # fmt: skip
+    own, back = own[own["kind"].isin(kinds)], back[back["kind"].isin(kinds)]
+    assert set(own.index) == set(back.index)
+    off = shapely.area(
+        shapely.symmetric_difference(
+            own.geometry.to_numpy(), back.geometry.loc[own.index].to_numpy()
+        )
+    )
+    assert off.max() < 0.01
+    turn = (own["bearing_deg"] - back["bearing_deg"].loc[own.index] + 180.0) % 360.0 - 180.0
+    assert turn.abs().max() < 0.01
+
+
+def random_block(seed: int) -> Scene:
+    """A street of random section on a curve or with a bend, with features anywhere on it."""
+    rng = np.random.default_rng(seed)
+    long = float(rng.uniform(60.0, 700.0))
+    bend = float(rng.uniform(-0.6, 0.6))
+    points = [(0.0, 0.0), (long / 2, bend * 40.0), (long, float(rng.uniform(-60.0, 60.0)))]
+    line = affinity.rotate(shapely.LineString(points), float(rng.uniform(0, 360)), origin=(9, 4))
+    row: dict[str, Any] = {
+        "segment_id": "s", "at": line, "width_ft": float(rng.uniform(16.0, 80.0)),
+        "lanes": int(rng.integers(1, 6)), "speed_mph": float(rng.choice([20, 25, 35, 40, 55])),
+        "street_class": str(rng.choice(["arterial", "collector", "local"])),
+        "oneway": str(rng.choice(["both", "both", "forward", "backward"])),
+    }  # fmt: skip
+    side = {"segment_id": "x", "street_class": "local",
+            "at": affinity.rotate(shapely.LineString([line.coords[-1], (line.coords[-1][0] + 250.0,
+                                  line.coords[-1][1])]), float(rng.uniform(0, 360)),
+                                  origin=line.coords[-1])}  # fmt: skip
+
+    def spot() -> Any:
+        return line.interpolate(float(rng.uniform(0.0, long)))
+
+    walks = [{"crossing_id": f"c{k}", "markings": "marked", "at": spot(),
+              "control": str(rng.choice(["none", "signal", "yield", "stop"]))}
+             for k in range(2)]  # fmt: skip
+    more = {
+        "rail_crossings": [{"crossing_id": "r", "control": "gates", "at": spot()}],
+        "speed_humps": [{"hump_id": f"h{k}", "kind": str(rng.choice(["hump", "table", "cushion"])),
+                         "at": spot()} for k in range(2)],
+    }  # fmt: skip
+    styles = ["longitudinal_bars", "ladder", "bar_pairs", "transverse_lines", "diagonal"]
+    rules = {**ON, "midblock_crosswalk": {"style": str(rng.choice(styles))}}
+    settings = {"rules": rules, "project": {"driving_side": str(rng.choice(["left", "right"]))}}
+    return Scene([row, side], crossing_points=walks, more=more, settings=settings)
+
+
+@pytest.mark.parametrize("start", range(0, 100, 10))
+def test_random_blocks_stay_sane(start: int) -> None:
+    for seed in range(start, start + 10):
+        markings, design, _ = layout_of(random_block(seed))
+        shapes = markings.geometry.to_numpy()
+        assert shapely.is_valid(shapes).all(), seed
+        areas = [crossing.area for crossing in design.intersections]
+        pavement = shapely.union_all([*design.roadways(), *areas]).buffer(0.5)
+        off = markings["marking_id"][~shapely.covered_by(shapes, pavement)]
+        assert not len(off), (seed, off.tolist())
+        a, b = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+        shared = shapely.area(shapely.intersection(shapes[a[a < b]], shapes[b[a < b]]))
+        assert shared.max(initial=0.0) < 0.03, seed
 
 
 # ---- checks fire on paint made wrong --------------------------------------------------------

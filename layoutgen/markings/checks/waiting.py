@@ -77,21 +77,38 @@ def _advance(paint: Paint, laid: LaidOut) -> str | None:
     if waits_at(paint) is not None or rail_near(paint) is not None:
         return None
     near = nearest(paint, laid, "crosswalk", _LOOK_FT)
-    if near is None or _is_controlled(near[1], laid) or within(near[0], 20.0, 50.0):
+    if near is None or _is_exempt(paint, near[1], laid) or within(near[0], 20.0, 50.0):
         return None
     return f"{near[0]:.1f} ft from crosswalk {near[1].marking_id}"
 
 
-def _is_controlled(crosswalk: Paint, laid: LaidOut) -> bool:
-    """Whether a signal or sign stops traffic at a crosswalk inside a block."""
-    if crosswalk.leg is not None and waits_at(crosswalk) is not None:
-        return crosswalk.leg.control != "none"
+def _is_exempt(paint: Paint, crosswalk: Paint, laid: LaidOut) -> bool:
+    """Whether a line may stand nearer: at a signal, or where a sign faces one lane."""
+    control = _control(crosswalk, laid)
+    return control == "signal" or (control in ("stop", "yield") and _lanes(paint, laid) < 2)
+
+
+def _lanes(paint: Paint, laid: LaidOut) -> int:
+    """Lanes of the traffic that reads a marking."""
+    segment = paint.segment
+    if segment is None:
+        return 0
+    at = np.array([segment.index]), np.array([paint.station_ft])
+    ahead = laid.design.axes.directions(*at)[0]
+    t = np.radians(paint.bearing_deg)
+    way = 1 if ahead @ np.array([np.sin(t), np.cos(t)]) > 0 else -1
+    return len(segment.lanes(way))
+
+
+def _control(crosswalk: Paint, laid: LaidOut) -> str:
+    """What stops traffic at a crosswalk, as far as the street model knows."""
+    leg = waits_at(crosswalk)
+    if leg is not None:
+        return leg.control
     block = laid.design.blocks[crosswalk.segment.index] if crosswalk.segment else None
-    return block is not None and any(
-        p.control in ("signal", "stop", "yield")
-        for p in block.crossings
-        if abs(p.station_ft - crosswalk.station_ft) < 30.0
-    )
+    points = block.crossings if block is not None else ()
+    near = [p for p in points if abs(p.station_ft - crosswalk.station_ft) < 30.0]
+    return min(near, key=lambda p: abs(p.station_ft - crosswalk.station_ft)).control if near else ""
 
 
 def _before_circle(paint: Paint, laid: LaidOut) -> str | None:
@@ -121,7 +138,7 @@ def _midblock_kind(paint: Paint, laid: LaidOut) -> str | None:
     if waits_at(paint) is not None or rail_near(paint) is not None:
         return None
     near = nearest(paint, laid, "crosswalk", _LOOK_FT)
-    if near is None or _is_controlled(near[1], laid):
+    if near is None or _control(near[1], laid) in ("signal", "yield"):
         return None
     return "a yield line, where a stop line belongs"
 
@@ -130,7 +147,7 @@ def _missing_advance(block: Any, laid: LaidOut) -> str | None:
     """STOP-04 on approaches of several lanes to a painted crosswalk that nothing controls."""
     walks = [w for w in laid.on_segment(block.segment, "crosswalk") if waits_at(w) is None]
     for walk in walks:
-        if _is_controlled(walk, laid):
+        if _control(walk, laid) == "signal":
             continue
         for way in (1, -1):
             if len(block.segment.lanes(way)) < 2:

@@ -76,7 +76,8 @@ class Params(WalkParams):
         low="4 ft",
         high="50 ft",
         source="STOP-02",
-        text="from the crosswalk to the stop or yield line of a signal or sign",
+        text="from the crosswalk to the stop line of a signal, or of a sign that faces one lane; "
+        "signs that face several lanes have the line in advance",
     )
     stop_width_ft: float = length(
         "24 in", low="12 in", high="24 in", source="STOP-01", text="stop line"
@@ -173,9 +174,12 @@ def _line(
 ) -> Iterator[Marking]:
     """Where the traffic of one direction waits."""
     controlled = point.control in _CONTROLLED
+    several = len(approach.lanes) >= params.advance_lanes
     if controlled:
-        kind, gap = "yield" if point.control == "yield" else "stop", params.control_gap_ft
-    elif len(approach.lanes) >= params.advance_lanes and params.advance != "none":
+        kind = "yield" if point.control == "yield" else "stop"
+        ahead = several and point.control != "signal"
+        gap = params.advance_gap_ft if ahead else params.control_gap_ft
+    elif several and params.advance != "none":
         kind, gap = params.advance, params.advance_gap_ft
     else:
         return
@@ -207,7 +211,7 @@ def _line(
         width_ft=depth,
         style="triangles" if kind == "yield" else "solid",
         reason=f"{why}; {gap:g} ft before the crosswalk",
-        sources=(*rows, "STOP-02" if controlled else "STOP-04"),
+        sources=(*rows, "STOP-02" if gap < 20.0 else "STOP-04"),
         tag="midblock",
         priority=90,
     )
