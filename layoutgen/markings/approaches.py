@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from layoutgen.markings.marking import Frame
-from layoutgen.street.design import Block, Leg, Strip
+from layoutgen.street.design import Block, Leg, Segment, SpeedHump, Strip
 
 #: MUTCD 11th edition Table 2C-3, condition B, deceleration to 0 (ADV-01 to ADV-14): mph -> ft
 STOPPING_FT: Mapping[int, float] = {
@@ -90,6 +90,18 @@ def approaches(block: Block) -> Iterator[Approach]:
     for way in (1, -1):
         if block.segment.lanes(way):
             yield Approach(block, way)
+
+
+def table_at(segment: Segment, station_ft: float) -> SpeedHump | None:
+    """The speed table that a crosswalk at a segment station lies on: it is raised."""
+    tables = (h for h in segment.speed_humps if h.kind == "table")
+    own = (h for h in tables if abs(h.station_ft - station_ft) <= half_table_ft(h))
+    return next(own, None)
+
+
+def half_table_ft(hump: SpeedHump) -> float:
+    """Half the length of a speed table, 22 ft where it is unknown (common practice)."""
+    return (hump.length_ft or 22.0) / 2
 
 
 def seen_along(block: Block) -> int:

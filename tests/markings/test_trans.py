@@ -25,7 +25,7 @@ OWN = ("crosswalk", "midblock_crosswalk", "stop_line", "yield_line", "school", "
        "speed_hump", "yield_ahead", "keep_clear", "roundabout_entry")  # fmt: skip
 ON: Mapping[str, Any] = {
     "speed_hump": {"advance": True},
-    "rail_crossing": {"envelope": True},
+    "rail_crossing": {"envelope": True, "clear_zone": "20 ft"},
     "yield_ahead": {"enabled": True},
     "keep_clear": {"enabled": True, "inside": "crosshatch"},
 }

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Literal
 
 from layoutgen.config import choice, length
+from layoutgen.markings.approaches import table_at
 from layoutgen.markings.checks.crosswalk import CHECKS
 from layoutgen.markings.crosswalk_bars import (
     WALK_ROWS,
@@ -130,6 +131,13 @@ def _carriageways(leg: Leg) -> list[Sequence[Strip]]:
 
 
 def _reason(leg: Leg, params: Params) -> str:
+    near, far = leg.layout.crosswalk or (leg.layout.curb, leg.layout.curb)
+    middle = Frame.of_leg(leg).station((near.station_ft + far.station_ft) / 2)
+    table = table_at(leg.segment, middle) if leg.segment.speed_humps else None
+    return _why(leg, params) + (f"; raised, on speed table {table.hump_id}" if table else "")
+
+
+def _why(leg: Leg, params: Params) -> str:
     if leg.existing:
         return "a crosswalk exists here (input crosswalks); on its axis"
     if "every_leg" in params.at:

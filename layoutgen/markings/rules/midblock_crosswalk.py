@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from typing import Literal, get_args
 
 from layoutgen.config import choice, length, number
-from layoutgen.markings.approaches import Approach, approaches, seen_along
+from layoutgen.markings.approaches import Approach, approaches, half_table_ft, seen_along, table_at
 from layoutgen.markings.checks.crosswalk import MIDBLOCK_CHECKS
 from layoutgen.markings.crosswalk_bars import (
     WALK_ROWS,
@@ -32,7 +32,7 @@ from layoutgen.markings.marking import (
     Rule,
     TeethShape,
 )
-from layoutgen.street.design import Block, CrossingPoint, Cut, SpeedHump
+from layoutgen.street.design import Block, CrossingPoint, Cut
 
 _FAST_MPH = 40.0  # XWALK-04
 #: a stop or yield line keeps off the ramp of a raised crosswalk (common practice)
@@ -145,28 +145,17 @@ def _crossing(block: Block, point: CrossingPoint, params: Params) -> Iterator[Ma
 
 def _reason(block: Block, point: CrossingPoint) -> str:
     said = f"marked as {point.markings}" if point.markings else "of unknown marking"
-    table = _table(block, point)
+    table = table_at(block.segment, point.station_ft)
     on = f"; raised, on speed table {table.hump_id}" if table else ""
     return f"crossing {point.crossing_id} inside the block, {said} (input crossing_points){on}"
 
 
-def _table(block: Block, point: CrossingPoint) -> SpeedHump | None:
-    """The speed table that a raised crosswalk lies on."""
-    tables = (h for h in block.speed_humps if h.kind == "table")
-    own = (h for h in tables if abs(h.station_ft - point.station_ft) <= _half_ft(h))
-    return next(own, None)
-
-
-def _half_ft(hump: SpeedHump) -> float:
-    return (hump.length_ft or 22.0) / 2
-
-
 def _ramp_ft(approach: Approach, point: CrossingPoint, edge_ft: float) -> float:
     """How far the ramp of a raised crosswalk reaches beyond its edge, toward an approach."""
-    table = _table(approach.block, point)
+    table = table_at(approach.block.segment, point.station_ft)
     if table is None:
         return 0.0
-    return max(0.0, approach.at(table.station_ft) + _half_ft(table) - edge_ft)
+    return max(0.0, approach.at(table.station_ft) + half_table_ft(table) - edge_ft)
 
 
 def _line(

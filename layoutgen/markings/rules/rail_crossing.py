@@ -33,6 +33,7 @@ _ACTIVE = ("signal", "gates")
 _OVERALL_FT = 50.0  # RAIL-04
 _LINE_FT = 2.0  # RAIL-03
 _CLEAR_FT = 15.0  # RAIL-06, from the outer edge of a line to the X: 50 - 2 x 15 = RAIL-07
+_PIECE_FT = 5.0
 _HALF_GAUGE_FT = 4.7083 / 2  # standard gauge, 4 ft 8.5 in
 
 
@@ -106,6 +107,17 @@ class Params(RuleParams):
     envelope_width_ft: float = length(
         "12 in", low="4 in", high="24 in", source="RAIL-17", text="width of those lines"
     )
+    clear_zone_ft: float = length(
+        "0 ft",
+        low="0 ft",
+        high="100 ft",
+        source="DNB-01",
+        text="length of a box to be kept clear beyond the tracks, where queues reach back over "
+        "them; 0 = none",
+    )
+    zone_line_ft: float = length(
+        "8 in", low="8 in", high="24 in", source="LINE-02", text="outline of that box, a wide line"
+    )
 
 
 def mark(block: Block, params: Params) -> Iterator[Marking]:
@@ -114,6 +126,8 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
             continue
         for approach in approaches(block):
             yield from _approach(approach, crossing, params)
+            if params.clear_zone_ft:
+                yield from _clear_zone(approach, crossing, params)
         if params.envelope:
             yield from _envelope(block, crossing, params)
 
@@ -236,6 +250,52 @@ def _symbol(
         priority=65,
         group=f"rail/{crossing_id}/{approach.way}",
     )
+
+
+def _clear_zone(approach: Approach, crossing: RailCrossing, params: Params) -> Iterator[Marking]:
+    """A box on the lanes that lead away from the tracks."""
+    away = _to_rail(crossing, params) + params.envelope_away_ft
+    away += params.envelope_width_ft if params.envelope else 0.0
+    near = approach.at(crossing.station_ft) - away
+    far = near - params.clear_zone_ft
+    if not approach.holds(far, near):
+        return
+    (left, right), line = approach.sides_ft, params.zone_line_ft
+    sides = (
+        (near, near - line, left, right),
+        (far + line, far, left, right),
+        *((*part, left, left + line) for part in _pieces(near, far)),
+        *((*part, right - line, right) for part in _pieces(near, far)),
+    )
+    patches = tuple(
+        Patch((first + last) / 2, ((first, a), (last, a), (last, b), (first, b)))
+        for first, last, a, b in sides
+    )
+    yield Marking(
+        kind="keep_clear",
+        frame=approach.frame,
+        shape=PatchesShape(patches),
+        color="white",
+        travel=-1,
+        anchor=approach.block.segment.segment_id,
+        station_ft=(near + far) / 2,
+        offset_ft=(left + right) / 2,
+        width_ft=line,
+        style="outline",
+        reason=f"to be kept clear, so that no queue stands on rail crossing "
+        f"{crossing.crossing_id}; with the signs that say so",
+        sources=("DNB-01", "LINE-02"),
+        tag="rail",
+        priority=75,
+    )
+
+
+def _pieces(near: float, far: float) -> list[tuple[float, float]]:
+    """Short parts of a stretch, each of which can follow a bend; they overlap a hair's breadth."""
+    count = max(1, round((near - far) / _PIECE_FT))
+    step = (near - far) / count
+    ends = [(near - k * step + 0.01, near - (k + 1) * step - 0.01) for k in range(count)]
+    return [(min(first, near), max(last, far)) for first, last in ends]
 
 
 def _envelope(block: Block, crossing: RailCrossing, params: Params) -> Iterator[Marking]:
