@@ -18,6 +18,8 @@ PAIRS = ("bar_pairs",)
 #: a bar farther out of the travel's line than this is not parallel to it (the wheel's eye)
 _PARALLEL_DEG = 5.0
 _PER_BAR = 2.5
+#: doubt of the modeled edge of a ring
+_MODEL_FT = 0.5
 
 
 def _bars(paint: Paint) -> list[Any]:
@@ -241,7 +243,7 @@ def _ramps(paint: Paint, laid: LaidOut) -> str | None:
 def _from_ring(paint: Paint, laid: LaidOut) -> str | None:
     leg = waits_at(paint)
     away = from_area(paint, leg, laid) if leg is not None and leg.circular else None
-    if away is None or away >= 19.9:
+    if away is None or away >= 20.0 - _MODEL_FT:
         return None
     return f"{away:.1f} ft from the circulatory roadway"
 

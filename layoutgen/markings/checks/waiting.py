@@ -76,10 +76,16 @@ def _advance(paint: Paint, laid: LaidOut) -> str | None:
     """STOP-04, of lines that no intersection and no rail asks for."""
     if waits_at(paint) is not None or rail_near(paint) is not None:
         return None
-    near = nearest(paint, laid, "crosswalk", _LOOK_FT)
+    near = _in_block(paint, laid)
     if near is None or _is_exempt(paint, near[1], laid) or within(near[0], 20.0, 50.0):
         return None
     return f"{near[0]:.1f} ft from crosswalk {near[1].marking_id}"
+
+
+def _in_block(paint: Paint, laid: LaidOut) -> tuple[float, Paint] | None:
+    """(distance, marking) of the nearest crosswalk, where it lies inside a block."""
+    near = nearest(paint, laid, "crosswalk", _LOOK_FT)
+    return near if near is not None and waits_at(near[1]) is None else None
 
 
 def _is_exempt(paint: Paint, crosswalk: Paint, laid: LaidOut) -> bool:
@@ -137,7 +143,7 @@ def _without_yield(paint: Paint, laid: LaidOut) -> str | None:
 def _midblock_kind(paint: Paint, laid: LaidOut) -> str | None:
     if waits_at(paint) is not None or rail_near(paint) is not None:
         return None
-    near = nearest(paint, laid, "crosswalk", _LOOK_FT)
+    near = _in_block(paint, laid)
     if near is None or _control(near[1], laid) in ("signal", "yield"):
         return None
     return "a yield line, where a stop line belongs"
