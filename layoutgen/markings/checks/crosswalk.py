@@ -66,7 +66,7 @@ def _white(paint: Paint, _: LaidOut) -> str | None:
 def _line_widths(low_in: float) -> Any:
     def test(paint: Paint, _: LaidOut) -> str | None:
         lines = [p for p in _across(paint) if not len(p.shape.interiors)]
-        if paint.style == "ladder":
+        if paint.style in ("ladder", "diagonal"):
             return None
         wrong = [p.short_ft for p in lines if not within(p.short_ft, low_in * INCH, 24 * INCH)]
         return f"line {wrong[0] / INCH:.1f} in wide" if wrong else None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import Any
 
-from layoutgen.markings.checks.places import sides_of
+from layoutgen.markings.checks.places import sides_of, way_of
 from layoutgen.markings.conformity import Check, LaidOut, Paint, color_check, within
 from layoutgen.street.design import Block, SpeedHump
 
@@ -22,44 +22,51 @@ def _half(hump: SpeedHump) -> float:
     return (hump.length_ft or _LENGTH_FT.get(hump.kind, 12.0)) / 2
 
 
-def _before(paint: Paint) -> float | None:
-    """Distance of a marking's near edge to the nearest hump's edge; None on a hump, or far off."""
+def _ahead(paint: Paint, laid: LaidOut) -> tuple[SpeedHump, float] | None:
+    """The next hump of the traffic that reads a line, and the clear distance to it.
+
+    None on a hump, or where none lies ahead within reach.
+    """
     if paint.segment is None or not paint.segment.speed_humps:
         return None
-    depth = sides_of(paint.shape, paint.bearing_deg)[0]
-    away = min(
-        abs(paint.station_ft - h.station_ft) - _half(h) - depth / 2
-        for h in paint.segment.speed_humps
-    )
-    return away if 0.5 < away < 150.0 else None
+    depth, way = sides_of(paint.shape, paint.bearing_deg)[0], way_of(paint, laid.design)
+    found = [
+        (hump, (hump.station_ft - paint.station_ft) * way - _half(hump) - depth / 2)
+        for hump in paint.segment.speed_humps
+    ]
+    if any(abs(h.station_ft - paint.station_ft) < _half(h) for h, _ in found):
+        return None
+    near = [(hump, away) for hump, away in found if 0.5 < away < 150.0]
+    return min(near, key=lambda pair: pair[1], default=None)
 
 
 def _count(block: Block, laid: LaidOut) -> str | None:
     """Eight lines in a lane that has any."""
     if not block.speed_humps:
         return None
-    found = [p for p in laid.on_segment(block.segment, *HUMP) if _before(p) is not None]
-    ends = [h.station_ft for h in block.speed_humps]
-    lanes: Counter[tuple[int, int, bool]] = Counter()
-    for paint in found:
-        near = min(range(len(ends)), key=lambda i: abs(ends[i] - paint.station_ft))
-        lanes[near, round(paint.offset_ft), paint.station_ft > ends[near]] += len(paint.parts)
+    lanes: Counter[tuple[str, int, int]] = Counter()
+    for paint in laid.on_segment(block.segment, *HUMP):
+        found = _ahead(paint, laid)
+        if found is not None:
+            way = way_of(paint, laid.design)
+            lanes[found[0].hump_id, way, round(paint.offset_ft)] += len(paint.parts)
     wrong = [count for count in lanes.values() if count != 8]
     return f"{wrong[0]} lines before a hump" if wrong else None
 
 
-def _thickness(paint: Paint, _: LaidOut) -> str | None:
-    if _before(paint) is None:
+def _thickness(paint: Paint, laid: LaidOut) -> str | None:
+    if _ahead(paint, laid) is None:
         return None
     wide = sides_of(paint.shape, paint.bearing_deg)[0]
     return None if within(wide, 1.0, 1.0) else f"line {wide * 12:.1f} in thick"
 
 
 def _place(length_ft: int, row_ft: float) -> Any:
-    def test(paint: Paint, _: LaidOut) -> str | None:
-        away = _before(paint)
-        if away is None or round(paint.extent_ft[1]) != length_ft:
+    def test(paint: Paint, laid: LaidOut) -> str | None:
+        found = _ahead(paint, laid)
+        if found is None or round(paint.extent_ft[1]) != length_ft:
             return None
+        away = found[1]
         return None if abs(away - row_ft) <= 0.25 else f"{away:.1f} ft before the hump"
 
     return test

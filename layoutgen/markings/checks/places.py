@@ -32,19 +32,39 @@ def leg_place(paint: Paint, leg: Leg) -> tuple[float, float]:
 def waits_at(paint: Paint) -> Leg | None:
     """The leg that a crosswalk, stop or yield line belongs to; None inside a block, at rails."""
     leg = paint.leg
-    if leg is None or rail_near(paint) is not None:
+    if leg is None:
         return None
-    turn = (paint.bearing_deg - leg.inbound_bearing_deg + 180.0) % 360.0 - 180.0
-    if paint.kind != "crosswalk" and abs(turn) > 90.0:
+    if paint.kind != "crosswalk" and (rail_near(paint) is not None or not _inbound(paint, leg)):
         return None
     away = leg_place(paint, leg)[0] - leg.layout.curb.station_ft
     return leg if away <= _AT_LEG_FT.get(paint.kind, _LINE_AT_LEG_FT) else None
 
 
+def _inbound(paint: Paint, leg: Leg) -> bool:
+    """Whether the traffic that reads a marking drives to the intersection of its leg."""
+    turn = (paint.bearing_deg - leg.inbound_bearing_deg + 180.0) % 360.0 - 180.0
+    return abs(turn) <= 90.0
+
+
+def way_of(paint: Paint, design: Design) -> int:
+    """Direction along its segment of the traffic that reads a marking: +1 or -1."""
+    if paint.segment is None:
+        return 1
+    at = np.array([paint.segment.index]), np.array([paint.station_ft])
+    t = math.radians(paint.bearing_deg)
+    return 1 if design.axes.directions(*at)[0] @ np.array([math.sin(t), math.cos(t)]) > 0 else -1
+
+
 def rail_near(paint: Paint) -> RailCrossing | None:
     """The rail crossing that a marking is near to."""
     crossings = paint.segment.rail_crossings if paint.segment else ()
+    if not crossings:
+        return None
     near = [c for c in crossings if abs(c.station_ft - paint.station_ft) <= _AT_RAIL_FT]
+    leg = paint.leg
+    if leg is not None and paint.kind in ("stop_line", "yield_line") and _inbound(paint, leg):
+        way = 1.0 if leg.at_end else -1.0
+        near = [c for c in near if (c.station_ft - paint.station_ft) * way > 0.0]
     return min(near, key=lambda c: abs(c.station_ft - paint.station_ft), default=None)
 
 

@@ -134,7 +134,12 @@ def _x_width(_paint: Paint, x: Part, _: LaidOut) -> str | None:
 def _to_stop(paint: Paint, laid: LaidOut) -> str | None:
     if not _lines(paint) or paint.segment is None:
         return None
-    stops = [p for p in laid.on_segment(paint.segment, "stop_line") if rail_near(p) is not None]
+    stops = [
+        p
+        for p in laid.on_segment(paint.segment, "stop_line")
+        if rail_near(p) is not None
+        and math.cos(math.radians(p.bearing_deg - paint.bearing_deg)) > 0.0
+    ]
     away = [float(shapely.distance(paint.shape, p.shape)) for p in stops]
     near = [a for a in away if a < 49.99]
     return f"{near[0]:.0f} ft from the stop line" if near else None

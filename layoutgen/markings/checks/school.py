@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from layoutgen.markings.checks.places import waits_at
 from layoutgen.markings.conformity import Check, LaidOut, Paint
@@ -24,7 +28,13 @@ def _xing(paint: Paint, laid: LaidOut) -> str | None:
     """XING 100 ft and more before its crosswalk, and only where nothing controls that."""
     if paint.style.casefold() != "xing":
         return None
-    found = laid.near(paint.shape, _LOOK_FT, ("crosswalk",))
+    t = math.radians(paint.bearing_deg)
+    ahead = np.array([math.sin(t), math.cos(t)])
+    found = [
+        walk
+        for walk in laid.near(paint.shape, _LOOK_FT, ("crosswalk",))
+        if _middle(walk) @ ahead > _middle(paint) @ ahead
+    ]
     pairs = [(float(shapely.distance(paint.shape, p.shape)), p) for p in found]
     if not pairs:
         return f"no crosswalk within {_LOOK_FT:g} ft"
@@ -33,6 +43,11 @@ def _xing(paint: Paint, laid: LaidOut) -> str | None:
     if leg is not None and leg.control != "none":
         return f"{leg.control} controls crosswalk {walk.marking_id}"
     return None if away >= 99.99 else f"{away:.0f} ft before crosswalk {walk.marking_id}"
+
+
+def _middle(paint: Paint) -> NDArray[np.float64]:
+    center = paint.shape.centroid
+    return np.array([center.x, center.y])
 
 
 CHECKS = (

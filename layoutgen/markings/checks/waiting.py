@@ -16,6 +16,7 @@ from layoutgen.markings.checks.places import (
     nearest,
     rail_near,
     waits_at,
+    way_of,
 )
 from layoutgen.markings.conformity import INCH, Check, LaidOut, Paint, color_check, within
 from layoutgen.street.design import Leg
@@ -99,11 +100,7 @@ def _lanes(paint: Paint, laid: LaidOut) -> int:
     segment = paint.segment
     if segment is None:
         return 0
-    at = np.array([segment.index]), np.array([paint.station_ft])
-    ahead = laid.design.axes.directions(*at)[0]
-    t = np.radians(paint.bearing_deg)
-    way = 1 if ahead @ np.array([np.sin(t), np.cos(t)]) > 0 else -1
-    return len(segment.lanes(way))
+    return len(segment.lanes(way_of(paint, laid.design)))
 
 
 def _control(crosswalk: Paint, laid: LaidOut) -> str:

@@ -35,6 +35,7 @@ from layoutgen.markings.marking import (
 from layoutgen.street.design import Block, CrossingPoint, Cut
 
 _FAST_MPH = 40.0  # XWALK-04
+_CLEAR_FT = 4.0  # STOP-02, to the stop line of the next intersection
 #: a stop or yield line keeps off the ramp of a raised crosswalk (common practice)
 _OFF_RAMP_FT = 1.0
 _CONTROLLED = ("signal", "stop", "yield")
@@ -116,7 +117,8 @@ def _crossing(block: Block, point: CrossingPoint, params: Params) -> Iterator[Ma
     half = (params.fast_width_ft if segment.speed_mph >= _FAST_MPH else params.width_ft) / 2
     at = point.station_ft
     first = next(iter(approaches(block)), None)
-    if first is None or not first.holds(first.at(at) - half, first.at(at) + half):
+    clear = half + _CLEAR_FT
+    if first is None or not first.holds(first.at(at) - clear, first.at(at) + clear):
         return
     if params.keep_style and point.markings in get_args(WalkStyle):
         params = params.model_copy(update={"style": point.markings})

@@ -306,7 +306,8 @@ def _envelope(block: Block, crossing: RailCrossing, params: Params) -> Iterator[
     width = params.envelope_width_ft
     for sign in (-1, 1):
         near = crossing.station_ft + sign * away - (width if sign < 0 else 0.0)
-        if not 0.0 <= near <= segment.length_ft - width:
+        along = Approach(block, -1)
+        if not along.holds(near, near + width):
             continue
         yield Marking(
             kind="rail_crossing",

@@ -18,8 +18,8 @@ from layoutgen.markings.marking import FigureShape, Frame, Marking, Rule, RulePa
 from layoutgen.street.design import Block, Strip
 
 _TWO_LANE_WIDTH_FT = 19.3  # WORD-17
-#: half of the crosswalk inside a block (common practice)
-_HALF_WALK_FT = 5.0
+#: half of the widest usual crosswalk inside a block (common practice)
+_HALF_WALK_FT = 10.0
 _XING = ("XING", "SCHOOL", "SLOW")  # the first word is nearest the driver (WORD-06)
 
 
@@ -102,7 +102,7 @@ def _crossings(approach: Approach) -> Iterator[float]:
         if marked and inside and point.control in ("", "none"):
             yield approach.at(point.station_ft) + _HALF_WALK_FT
     if leg is not None and leg.school and leg.layout.crosswalk and leg.control == "none":
-        yield leg.layout.crosswalk[1].farthest(*approach.sides_ft)
+        yield leg.layout.crosswalk[1].farthest(*leg.edges_ft)
 
 
 def _xing(approach: Approach, crosswalk_ft: float, params: Params) -> Iterator[Marking]:

@@ -98,7 +98,6 @@ def _triangle(approach: Approach, leg: Leg, lane: Strip, params: Params) -> Iter
         f"before the yield position, by {speed:g} mph{moved}",
         sources=("YIELD-10", "YIELD-11"),
         priority=60,
-        shift_ft=20.0,
         group=f"yield_ahead/{leg.leg_id}",
     )
 
