@@ -53,6 +53,7 @@ def test_layers_and_roles() -> None:
         "exclusions",
         "rail_crossings",
         "speed_humps",
+        "legends",
         "yard",
     ]
 

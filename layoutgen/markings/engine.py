@@ -147,6 +147,8 @@ def _fitting(
     findings: list[Finding] = []
     for name, marking in asked:
         try:
+            if marking.refused:
+                raise ValueError(marking.refused)
             if isinstance(marking.shape, FigureShape):
                 figure.figure_of(marking.shape)
         except ValueError as fault:

@@ -40,6 +40,7 @@ from layoutgen.street.legs import (
     leg_points,
     with_corners,
 )
+from layoutgen.street.legends import with_legends
 from layoutgen.street.naming import name_crossings
 from layoutgen.street.network import Network, build_network
 from layoutgen.street.params import StreetParams
@@ -171,9 +172,11 @@ def _placed(
 ) -> tuple[tuple[Segment, ...], tuple[Area, ...] | None, list[Finding]]:
     """Segments with their features and their district, and the districts."""
     segments, findings = with_features(segments, axes, tables, params.features)
-    districts, found = read_districts(tables)
+    segments, found = with_legends(segments, axes, tables, params.features)
+    findings += found
+    districts, more = read_districts(tables)
     segments = with_districts(segments, axes, districts, params.districts.margin_ft)
-    return segments, districts, findings + found
+    return segments, districts, findings + more
 
 
 def _areas_of(

@@ -131,6 +131,7 @@ def _segment(
         speed_source=speed_source,
         bike=section.bike,
         bike_source=_bike_source(row),
+        route=row.route,
     )
     return segment, found
 
