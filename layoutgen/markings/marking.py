@@ -20,6 +20,8 @@ from layoutgen.street.intersection import LegNeeds
 
 #: MUTCD 11th edition 3A.03 (LINE-14); black only for contrast
 Color = Literal["white", "yellow", "green", "red", "blue", "purple", "black"]
+#: paint that lies under white and yellow
+GROUNDS: tuple[Color, ...] = ("green", "red", "blue", "purple", "black")
 
 
 @dataclass(frozen=True)

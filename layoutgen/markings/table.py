@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.markings.marking import (
+    GROUNDS,
     BarsShape,
     FigureShape,
     GroundShape,
@@ -21,6 +22,7 @@ from layoutgen.markings.marking import (
     LinkShape,
     Marking,
     PatchesShape,
+    TeethShape,
 )
 from layoutgen.markings.templates import figure
 
@@ -65,9 +67,20 @@ def _texts(asked: Sequence[tuple[str, Marking]], material: str) -> dict[str, lis
         "tag": [m.tag for m in own],
         "priority": [m.priority for m in own],
         "is_line": [m.is_line for m in own],
+        "gives": [_gives(m) for m in own],
+        "asked": list(range(len(own))),
         "level": [max(s.levels, key=abs) for s in segments],
         "district": [m.district for m in own],
     }
+
+
+def _gives(marking: Marking) -> str:
+    """How a marking gives way to a stronger one: length, parts, or the whole of it."""
+    if isinstance(marking.shape, FigureShape | TeethShape):
+        return "whole"
+    if marking.is_line or marking.color in GROUNDS or isinstance(marking.shape, GroundShape):
+        return "length"
+    return "most_parts" if marking.kind == "crosswalk" else "parts"
 
 
 @lru_cache(maxsize=1024)

@@ -51,6 +51,9 @@ from layoutgen.street.segments import build_segments
 from layoutgen.street.stretches import with_claims
 from layoutgen.street.twins import with_twins
 
+#: length of a leg beyond its curb line that is no part of an intersection
+_BEYOND_FT = 200.0
+
 
 def build_design(
     tables: Mapping[str, gpd.GeoDataFrame], params: StreetParams, policy: LegPolicy
@@ -280,14 +283,15 @@ def _areas(legs: Sequence[Sequence[Leg]], axes: Polylines) -> Sequence[Any]:
     index = np.array([leg.segment.index for leg in flat])
     curbs = [leg.layout.curb for leg in flat]
     corners = []
-    for side in (0, 1):
+    for side, beyond_ft in ((0, 0.0), (1, 0.0), (1, _BEYOND_FT), (0, _BEYOND_FT)):
         offset = np.array([leg.edges_ft[side] for leg in flat])
         station = np.array([cut.at(o) for cut, o in zip(curbs, offset, strict=True)])
-        corners.append(leg_points(flat, axes, index, station, offset))
-    outline = np.stack(corners, axis=1).reshape(-1, 2)
-    counts = np.cumsum([0] + [2 * len(own) for own in legs])
-    rings = [outline[counts[k] : counts[k + 1]] for k in range(len(legs))]
-    return list(intersection_areas(rings))
+        corners.append(leg_points(flat, axes, index, station + beyond_ft, offset))
+    ways = np.stack(corners, axis=1)
+    counts = np.cumsum([0] + [len(own) for own in legs])
+    spans = [slice(counts[k], counts[k + 1]) for k in range(len(legs))]
+    rings = [ways[span, :2].reshape(-1, 2) for span in spans]
+    return list(intersection_areas(rings, [ways[span] for span in spans]))
 
 
 def _blocks(

@@ -217,23 +217,38 @@ def lay_out_leg(
     return LegLayout(curb, crosswalk, stop, inbound, free), dropped
 
 
-def intersection_areas(outlines: Sequence[NDArray[np.float64]]) -> NDArray[np.object_]:
-    """Polygons through the curb ends of all legs, clockwise; mended where they cross themselves.
+def intersection_areas(
+    outlines: Sequence[NDArray[np.float64]], legs: Sequence[NDArray[np.float64]]
+) -> NDArray[np.object_]:
+    """Polygons through the curb ends of all legs, clockwise.
 
-    One leg alone encloses nothing: its polygon is empty.
+    An outline that crosses itself, as between sharp legs of unlike widths, becomes its hull without
+    what lies on the legs, beyond their curb lines. One leg alone encloses nothing: its polygon is
+    empty.
+
+    Args:
+        outlines: per intersection, left and right curb end of every leg, in order.
+        legs: per intersection (n, 4, 2), corners of the roadway of every leg beyond its curb line.
     """
     rings = [xy if len(xy) > 2 else np.repeat(xy[:1], 4, axis=0) for xy in outlines]
     owner = np.repeat(np.arange(len(rings)), [len(xy) for xy in rings])
     vertices = np.concatenate(rings) if rings else np.empty((0, 2))
     polygons = shapely.polygons(shapely.linearrings(vertices, indices=owner))
     bad = ~shapely.is_valid(polygons) | (shapely.area(polygons) <= 0)
-    polygons[bad] = [_hull(xy) for xy, b in zip(outlines, bad, strict=True) if b]
+    pairs = zip(outlines, legs, bad, strict=True)
+    polygons[bad] = [_hull(xy, ways) for xy, ways, b in pairs if b]
     return np.asarray(polygons, dtype=object)
 
 
-def _hull(xy: NDArray[np.float64]) -> Any:
+def _hull(xy: NDArray[np.float64], legs: NDArray[np.float64]) -> Any:
+    """Hull of the curb ends without the legs; the largest piece, should they part it."""
     hull = shapely.MultiPoint(xy).convex_hull
-    return hull if hull.geom_type == "Polygon" else shapely.Polygon()
+    if hull.geom_type != "Polygon":
+        return shapely.Polygon()
+    ways = shapely.union_all(shapely.buffer(shapely.polygons(legs), 0.0))
+    parts = shapely.get_parts(hull.difference(ways))
+    parts = parts[shapely.get_dimensions(parts) == 2]
+    return max(parts, key=lambda p: p.area) if len(parts) else shapely.Polygon()
 
 
 def _corner(own_half: float, other: Neighbor, params: IntersectionParams) -> float | None:
