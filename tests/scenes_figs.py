@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import shapely
@@ -15,7 +16,7 @@ _SIDE = {"name": "Brine Lane", "street_class": "local", "width_ft": 30.0}
 
 
 def legends(**settings: Any) -> Scene:
-    r"""A bent four-lane street with legends, from a dead end in the west to a STOP sign in the east.
+    r"""A bent four-lane street with legends, from a dead end in the west to a STOP sign.
 
     l1: STOP AHEAD for eastbound traffic, both lanes;  l2: an arrow on the lane it lies on;
     l3: a yellow word in the left lane westbound;  l4: no such figure;  l5: four lines;
@@ -84,9 +85,9 @@ def slow_movements(**settings: Any) -> Scene:
 
 
 def words(**settings: Any) -> Scene:
-    r"""A long street with words to come: STOP in the west, a signal in the east, crosswalks between.
+    r"""A long street: STOP in the west, a signal in the east, crosswalks between.
 
-    y: a street that yields; m: 35 mph, marked midblock crossings, one of them near a school.
+    m: 35 mph, marked midblock crossings, one of them near a school.
 
           w ---x------ m ------o----- e      x: midblock, school; o: midblock
     """
@@ -153,7 +154,7 @@ def asked_routes(**settings: Any) -> Scene:
 
 
 def interchange(**settings: Any) -> Scene:
-    r"""An exit ramp of two lanes (x) and an entrance ramp (n) at a street, and a one-way street (o).
+    r"""An exit ramp of two lanes (x), an entrance ramp (n), and a one-way street (o).
 
          x \   / n
     a1 -----+-+------ a2 --+-- a3
@@ -198,7 +199,8 @@ def interchange(**settings: Any) -> Scene:
 def movements(**settings: Any) -> Scene:
     r"""Lanes of every kind at a signal, and tracks across one of the streets.
 
-    w: reverse;left | left;right... e: reverse | through, with a rail crossing 190 ft out
+    w: U-turn and left | through | through and right;  e: U-turn | through | right;
+    n: left | bus (says nothing), tracks 95 ft north of the crossing;  s: all ways | right
     """
     center = (25.0, -10.0)
     wide = {"name": "Anchor Road", "street_class": "arterial", "lanes": 6, "width_ft": 72.0}
@@ -253,9 +255,15 @@ def two_lane_circle(**settings: Any) -> Scene:
     cuts = [0, 22, 40, 64]
     way = {"street_class": "arterial", "oneway": "forward", "roundabout": True, "width_ft": 30.0}
     rows: list[dict[str, Any]] = []
-    for k, (a, b) in enumerate(zip(cuts[:-1], cuts[1:], strict=True)):
-        rows.append({"segment_id": f"r{k}", **way, "lanes": 2, "at": shapely.LineString(ring[a : b + 1])})
-    legs = (("e", 0, 2, "left"), ("nw", 22, 4, "left;through|through;right"), ("w", 40, 4, "left|left;through"))
+    for k, (a, b) in enumerate(pairwise(cuts)):
+        rows.append(
+            {"segment_id": f"r{k}", **way, "lanes": 2, "at": shapely.LineString(ring[a : b + 1])}
+        )
+    legs = (
+        ("e", 0, 2, "left"),
+        ("nw", 22, 4, "left;through|through;right"),
+        ("w", 40, 4, "left|left;through"),
+    )
     for name, at, lanes, turn in legs:
         x, y = ring[at]
         dx, dy = (x - center.x) / 75.0, (y - center.y) / 75.0

@@ -32,6 +32,7 @@ from layoutgen.street.features import with_features
 from layoutgen.street.intersection import LegPolicy, intersection_areas
 from layoutgen.street.joined import join_tables
 from layoutgen.street.junctions import inside_segments, junctions_of, slip_lanes
+from layoutgen.street.legends import with_legends
 from layoutgen.street.legs import (
     Node,
     crossing_of,
@@ -40,7 +41,6 @@ from layoutgen.street.legs import (
     leg_points,
     with_corners,
 )
-from layoutgen.street.legends import with_legends
 from layoutgen.street.naming import name_crossings
 from layoutgen.street.network import Network, build_network
 from layoutgen.street.params import StreetParams

@@ -14,7 +14,7 @@ import shapely
 
 from layoutgen.errors import Finding
 from layoutgen.geometry.polyline import Polylines
-from layoutgen.street.design import Legend, Segment
+from layoutgen.street.design import Legend, Segment, Strip
 from layoutgen.street.features import FeatureParams, Spot, spots_on_streets
 
 ROLE = "legends"
@@ -109,7 +109,7 @@ def _way(bearing: Any, ahead: Any, offset: float, segment: Segment) -> int:
     return way
 
 
-def _away(strip: Any, offset: float) -> float:
+def _away(strip: Strip, offset: float) -> float:
     return max(strip.left_ft - offset, offset - strip.right_ft, 0.0)
 
 

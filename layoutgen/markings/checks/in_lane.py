@@ -1,4 +1,4 @@
-"""What stands in one lane, in the order its drivers meet it: shared by checks of words and arrows."""
+"""What stands in one lane, in the order its drivers meet it: for checks of words and arrows."""
 
 from __future__ import annotations
 

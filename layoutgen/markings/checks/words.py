@@ -72,7 +72,7 @@ def _letters_high_enough(paint: Paint, _: LaidOut) -> str | None:
 
 
 def _chain(paint: Paint, laid: LaidOut, step: int) -> list[Paint]:
-    """Words of one message that follow (step 1) or precede (-1) a word: no farther than 10 heights."""
+    """Words of its message that follow (step 1) or precede (-1) it, each within 10 heights."""
     words = [p for p in (*in_lane(paint, laid, "word"), paint) if not _in_bike_lane(p)]
     words.sort(key=lambda p: reach(p, laid)[0])
     if paint not in words:

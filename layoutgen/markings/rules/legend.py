@@ -1,8 +1,8 @@
 """Legend: words and figures at the places that role `legends` gives, in their lanes.
 
 MUTCD 11th edition 3B.20 and 3B.21. The point is the middle of the message. Lines follow each other
-as the driver meets them (WORD-06), up to three (WORD-02), four to ten letter heights apart (WORD-03,
-WORD-04). What cannot be painted is told in findings.
+as the driver meets them (WORD-06), up to three (WORD-02), four to ten letter heights apart
+(WORD-03, WORD-04). What cannot be painted is told in findings.
 """
 
 from __future__ import annotations

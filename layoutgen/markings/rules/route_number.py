@@ -1,7 +1,8 @@
 """Route number: the numbered route a street carries, as words before its intersections.
 
-MUTCD 11th edition 3B.20: word and number markings may guide drivers. Off by default: which approaches
-need it is engineering judgment. Painted from field `route` of the streets, such as "US 30".
+MUTCD 11th edition 3B.20: word and number markings may guide drivers. Off by default: which
+approaches need it is engineering judgment. Painted from field `route` of the streets, such as
+"US 30".
 """
 
 from __future__ import annotations
@@ -26,7 +27,9 @@ from layoutgen.street.design import Leg
 
 class Params(MessageParams):
     at: tuple[Literal["signal", "stop", "yield", "none"], ...] = choice(
-        (), source="common practice", text="controls of the approaches that get one; none by default"
+        (),
+        source="common practice",
+        text="controls of the approaches that get one; none by default",
     )
     lanes: Literal["through", "all"] = choice(
         "through", source="common practice", text="lanes that go on, or all lanes"

@@ -2,8 +2,8 @@
 
 MUTCD 11th edition 3B.23: at least two arrows in a turn lane, one near its upstream end and one near
 the stop line (ARROW-01); the downstream one may go in a short lane (ARROW-02). ONLY never stands in
-a lane of more than one movement (WORD-12). None on single-lane approaches of roundabouts (ARROW-12),
-none between their crosswalk and the circle (ARROW-11), none near tracks (ARROW-13, ARROW-14).
+a lane of more than one movement (WORD-12). No arrows on single-lane approaches of roundabouts
+(ARROW-12), between their crosswalk and the circle (ARROW-11), or near tracks (ARROW-13, ARROW-14).
 """
 
 from __future__ import annotations

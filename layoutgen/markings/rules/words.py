@@ -1,9 +1,9 @@
 """Words: STOP, YIELD, their AHEAD forms, and words before crosswalks, where a policy asks for them.
 
-MUTCD 11th edition 3B.21. Off by default: which words are wanted where is engineering judgment. STOP
-stands only where all traffic must always stop (WORD-10), so never at a signal. The AHEAD forms stand
-where a driver must be told to stop in time (ADV-01 to ADV-14); PED XING before marked crosswalks that
-nothing controls (WORD-14), and SLOW SCHOOL XING before those of schools (SCHOOL-07).
+MUTCD 11th edition 3B.21. Off by default: which words are wanted where is engineering judgment.
+STOP stands only where all traffic must always stop (WORD-10), so never at a signal. The AHEAD forms
+stand where a driver must be told to stop in time (ADV-01 to ADV-14); PED XING before marked
+crosswalks that nothing controls (WORD-14), SLOW SCHOOL XING before those of schools (SCHOOL-07).
 """
 
 from __future__ import annotations
@@ -75,10 +75,10 @@ class Params(MessageParams):
 
 @dataclass(frozen=True)
 class _Approach:
-    """Lanes of one direction of a block in the frame of its drivers' goal.
+    """Lanes of one direction of a block.
 
-    Stations of the frame fall along travel where `facing` is -1; `behind_ft` is the frame station
-    that a message may not reach on its upstream side.
+    `facing` is the travel in the frame, `behind_ft` the frame station that a message may not reach
+    on its upstream side.
     """
 
     frame: Frame
@@ -100,7 +100,7 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
 
 def _before_leg(block: Block, leg: Leg, other: Leg | None, params: Params) -> Iterator[Marking]:
     lanes = tuple(s for s in leg.inbound if s.kind == "travel_lane")
-    behind = block.segment.length_ft - _reach(other) - 1e-6
+    behind = block.segment.length_ft - _reach(other)
     approach = _Approach(Frame.of_leg(leg), lanes, -1, behind)
     line = max(leg.layout.inbound_end.at(s.center_ft) for s in leg.inbound)
     if leg.control in ("stop", "yield") and leg.control in params.at:
@@ -121,20 +121,19 @@ def _midblock(block: Block, station_ft: float, params: Params) -> Iterator[Marki
     """Both directions toward a crosswalk between intersections."""
     school = any(first <= station_ft <= last for _, first, last in block.schools)
     away = _HALF_CROSSWALK_FT + params.xing_gap_ft
-    for way, behind in ((1, block.start_leg), (-1, block.end_leg)):
-        frame = Frame(block.segment, reverse=way == 1)
-        lanes = block.segment.lanes(way)
-        lanes = tuple(s.reversed() for s in lanes) if frame.reverse else lanes
-        along = block.segment.length_ft - station_ft if frame.reverse else station_ft
-        room = block.segment.length_ft - _reach(behind) - 1e-6
-        yield from _crossing(
-            _Approach(frame, lanes, -1, room), block, school, along + away, params
-        )
+    frame, total = Frame(block.segment), block.segment.length_ft
+    for way, behind in (
+        (1, _reach(block.start_leg)),
+        (-1, total - _reach(block.end_leg)),
+    ):
+        approach = _Approach(frame, block.segment.lanes(way), way, behind)
+        yield from _crossing(approach, block, school, station_ft - way * away, params)
 
 
 def _crossing(
     approach: _Approach, site: Leg | Block, school: bool, at_ft: float, params: Params
 ) -> Iterator[Marking]:
+    what: tuple[str, tuple[str, ...]]
     if school and "slow_school_xing" in params.at:
         what = ("slow_school_xing", ("SLOW", "SCHOOL", "XING"))
         why = "marked school crosswalk without control ahead"
@@ -157,12 +156,15 @@ def _message(
     speed = approach.frame.segment.speed_mph
     height = letter_height(params, speed)
     long = message_length(lines, height, line_gap(params, speed, height))
-    upstream = far_ft + long
+    facing = approach.facing
+    upstream = far_ft - facing * long
     beyond = _UPSTREAM_FT if len(lines) > 1 else 0.0
-    if upstream + beyond > approach.behind_ft:
+    if facing * (upstream - approach.behind_ft) < beyond - 1e-6:
         return
     sources = _SOURCES.get(name, ("WORD-01", "WORD-06", "ADV-01"))
-    for number, lane in enumerate(sorted(approach.lanes, key=lambda s: -s.center_ft), start=1):
+    for number, lane in enumerate(
+        sorted(approach.lanes, key=lambda s: s.center_ft * facing), start=1
+    ):
         label = Label(
             anchor=site.leg_id if isinstance(site, Leg) else site.segment.segment_id,
             tag=f"{name}.lane{number}",
@@ -170,7 +172,7 @@ def _message(
             sources=sources,
             intersection_id=site.intersection_id if isinstance(site, Leg) else "",
         )
-        message = Message(approach.frame, lane, approach.facing, upstream, lines)
+        message = Message(approach.frame, lane, facing, upstream, lines)
         yield from message_markings(message, label, params)
 
 

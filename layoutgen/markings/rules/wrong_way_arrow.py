@@ -1,8 +1,9 @@
 """Wrong-way arrow: long arrows that show which way a ramp or a one-way street runs.
 
 MUTCD 11th edition 3B.23: they stand near the end of an exit ramp, where a driver could enter it the
-wrong way. Two in each lane (ARROW-04), the first some 20 ft before the line (ARROW-05), 100 to 300 ft
-apart (ARROW-07). On ramps by default; at ends of other one-way streets where a policy asks for it.
+wrong way. Two in each lane (ARROW-04), the first some 20 ft before the line (ARROW-05), 100 to
+300 ft apart (ARROW-07). On ramps by default; at ends of other one-way streets where a policy asks
+for it.
 """
 
 from __future__ import annotations

@@ -144,18 +144,21 @@ def _chords(segment: Any, sag: float) -> list[complex]:
 
 
 def _dxf(path: Path) -> Any:
-    import ezdxf  # here, because it takes a fifth of a second to load
-    from ezdxf import disassemble
+    from ezdxf import disassemble  # here, because it takes a fifth of a second to load
+    from ezdxf.filemanagement import readfile
+    from ezdxf.lldxf.const import DXFError
 
     try:
-        drawing = ezdxf.readfile(path)
-    except (ezdxf.DXFError, UnicodeDecodeError) as fault:
+        drawing = readfile(path)
+    except (DXFError, UnicodeDecodeError) as fault:
         raise DrawingError(f"is no DXF that can be read ({fault}); save it as DXF 2010") from None
     entities = list(disassemble.recursive_decompose(drawing.modelspace()))
     lines = []
     texts = [e.dxftype() for e in entities if e.dxftype() in _TEXTS]
     if texts:
-        raise DrawingError(f"holds a {texts[0]}, whose shape hangs on fonts; convert it to outlines")
+        raise DrawingError(
+            f"holds a {texts[0]}, whose shape hangs on fonts; convert it to outlines"
+        )
     for primitive in disassemble.to_primitives(entities):
         kind = primitive.entity.dxftype()
         if primitive.path is None or kind in _SILENT:
@@ -226,7 +229,7 @@ def _polygons(geometry: Mapping[str, Any]) -> list[shapely.Polygon]:
     if kind not in ("Polygon", "MultiPolygon"):
         raise DrawingError(f"holds a {kind}; only Polygon and MultiPolygon are painted")
     try:
-        faces = [rings] if kind == "Polygon" else list(rings or [])
+        faces: list[Any] = [rings] if kind == "Polygon" else list(rings or [])
         plain = [[np.array(r, dtype=float)[:, :2] for r in face] for face in faces]
         for ring in (r for face in plain for r in face):
             if not np.allclose(ring[0], ring[-1]):
