@@ -43,13 +43,21 @@ _AFTER = {
 _USERS = {"BUS", "BIKE", "TAXI", "HOV", "TRANSIT"}
 #: a STOP word this near to the line stands before it
 _BEFORE_LINE_FT = 60.0
+#: words lean apart or together where the street bends between them (our allowance)
+_BEND_FT = 0.5
 #: lanes shorter than this have no room for arrows and words (common practice)
 _ROOM_FT = 100.0
 
 
 def letters_of(paint: Paint) -> str:
     """The text of a word, without a note on its form."""
-    return paint.style.upper().removesuffix(" TWO-LANE")
+    text = " ".join(paint.style.upper().replace("_", " ").split())
+    return text.removesuffix(" TWO-LANE").removesuffix(" TWO LANE")
+
+
+def _written(*words: str) -> tuple[str, ...]:
+    """Styles of words as we write them, and as layouts of other origin are read."""
+    return (*words, *(word.casefold().replace(" ", "_") for word in words))
 
 
 def height_of(paint: Paint) -> float:
@@ -82,7 +90,7 @@ def _chain(paint: Paint, laid: LaidOut, step: int) -> list[Paint]:
     while 0 <= k + step < len(words):
         first, second = sorted((words[k], words[k + step]), key=lambda p: reach(p, laid)[0])
         gap = reach(second, laid)[0] - reach(first, laid)[1]
-        if gap > 10.0 * height_of(first) + TOLERANCE_FT:
+        if gap > 10.0 * height_of(first) + _BEND_FT:
             break
         k += step
         out.append(words[k])
@@ -109,7 +117,7 @@ def _gap_long_enough(paint: Paint, laid: LaidOut) -> str | None:
         return None
     least = 4.0 * height_of(paint)
     gap = following[1]
-    if gap >= least - TOLERANCE_FT:
+    if gap >= least - _BEND_FT:
         return None
     return f"{gap:.1f} ft to {letters_of(following[0])}, less than {least:.1f} ft"
 
@@ -128,7 +136,7 @@ def _gap_short_enough(paint: Paint, laid: LaidOut) -> str | None:
     if before is None:
         return None
     most = 10.0 * height_of(paint)
-    return None if before[1] <= most + TOLERANCE_FT else f"{before[1]:.0f} ft after its first word"
+    return None if before[1] <= most + _BEND_FT else f"{before[1]:.0f} ft after its first word"
 
 
 def _reading_order(paint: Paint, laid: LaidOut) -> str | None:
@@ -235,26 +243,28 @@ CHECKS = (
     Check("WORD-03", "at least 4 letter heights between lines", _gap_long_enough, _WORD),
     Check(
         *("WORD-04", "at most 10 letter heights between lines", _gap_short_enough, _WORD),
-        styles=tuple(_AFTER),
+        styles=_written(*_AFTER),
     ),
     Check(
         *("WORD-06", "the first word nearest the driver", _reading_order, _WORD),
-        styles=tuple(_AFTER),
+        styles=_written(*_AFTER),
     ),
     Check("WORD-07", "no wider than one lane, but for SCHOOL", _in_its_lane, _WORD),
     color_check("WORD-09", _WORD, ("white",)),
     Check(
         *("WORD-10", "STOP only where all must always stop", _stop_where_all_stop, _WORD),
-        styles=("STOP",),
+        styles=_written("STOP"),
     ),
     Check("WORD-11", "ONLY where a through lane must turn", _only_in_lane_drop, on="approach"),
-    Check("WORD-12", "no ONLY for several movements", _only_for_one, _WORD, styles=("ONLY",)),
-    size_check("WORD-15", _WORD, 1.0, 1.0, styles=("EV CHARGING ONLY",)),
+    Check(
+        "WORD-12", "no ONLY for several movements", _only_for_one, _WORD, styles=_written("ONLY")
+    ),
+    size_check("WORD-15", _WORD, 1.0, 1.0, styles=_written("EV CHARGING ONLY")),
     Check("WORD-16", "SCHOOL on two lanes: letters of 10 ft", _two_lane_letters, _WORD),
     Check("SCHOOL-02", "SCHOOL in one lane only", _one_lane_school, _WORD),
     Check(
         *("SCHOOL-07", "SCHOOL XING 100 ft before a yellow crosswalk", _school_xing_far_enough),
         kinds=_WORD,
-        styles=("XING",),
+        styles=_written("XING"),
     ),
 )

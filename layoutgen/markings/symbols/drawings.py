@@ -150,7 +150,7 @@ def _dxf(path: Path) -> Any:
 
     try:
         drawing = readfile(path)
-    except (DXFError, UnicodeDecodeError) as fault:
+    except (DXFError, OSError, UnicodeDecodeError) as fault:
         raise DrawingError(f"is no DXF that can be read ({fault}); save it as DXF 2010") from None
     entities = list(disassemble.recursive_decompose(drawing.modelspace()))
     lines = []
