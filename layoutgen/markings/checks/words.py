@@ -189,7 +189,7 @@ def room_of(leg: Leg) -> float:
 def _only_in_lane_drop(leg: Leg, laid: LaidOut) -> str | None:
     """ONLY in a through lane that becomes a turn lane, where there is room for it."""
     told = len(leg.movements) == len(leg.inbound)
-    if not told or leg.circular or room_of(leg) < _ROOM_FT:
+    if not told or leg.circular or leg.segment.rail_crossings or room_of(leg) < _ROOM_FT:
         return None
     if all(turns(m) == "must" for m in leg.movements):
         return None  # no lane goes on: none of them is dropped
