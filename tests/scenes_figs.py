@@ -18,8 +18,8 @@ _SIDE = {"name": "Brine Lane", "street_class": "local", "width_ft": 30.0}
 def legends(**settings: Any) -> Scene:
     r"""A bent four-lane street with legends, from a dead end in the west to a STOP sign.
 
-    l1: STOP AHEAD for eastbound traffic, both lanes;  l2: an arrow on the lane it lies on;
-    l3: a yellow word in the left lane westbound;  l4: no such figure;  l5: four lines;
+    l1: STOP AHEAD for eastbound traffic, both lanes;  l2: a yellow arrow on its lane;
+    l3: a word in the left lane westbound;  l4: no such figure;  l5: four lines;
     l6: runs into the crossing;  l7: letters of 4 ft, lane 2 westbound;  l8: a bearing across.
     """
     bend = shapely.LineString([(-700, -60), (-350, -40), (0, 15), (310, 90)])
@@ -33,13 +33,12 @@ def legends(**settings: Any) -> Scene:
 
     rows: list[dict[str, Any]] = [
         {"legend_id": "l1", "text": "stop | ahead", "bearing_deg": 86.0, "at": at(300, 30)},
-        {"legend_id": "l2", "figure": "arrow_through", "at": at(420, 17)},
+        {"legend_id": "l2", "figure": "arrow_through", "color": "yellow", "at": at(420, 17)},
         {
             "legend_id": "l3",
             "text": "SLOW",
             "bearing_deg": 262.0,
             "lanes": "left",
-            "color": "yellow",
             "at": at(500, -5),
         },
         {"legend_id": "l4", "figure": "arrow_thru", "at": at(560, 5)},

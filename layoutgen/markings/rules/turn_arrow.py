@@ -63,9 +63,9 @@ class Params(RuleParams):
         "0 ft",
         low="0 ft",
         high="400 ft",
-        source="ARROW-17",
-        text="largest distance between arrows of a long lane, 100 to 200 ft in use; 0 = no more "
-        "than the two",
+        source="common practice",
+        text="largest distance between arrows of a long lane, 100 to 200 ft in Alabama (ARROW-17); "
+        "0 = no more than the two",
     )
     word_height_ft: float = length(
         "8 ft", low="6 ft", high="12 ft", source="WORD-01", text="letters of ONLY"
