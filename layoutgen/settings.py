@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal
@@ -21,6 +21,8 @@ from layoutgen.markings.catalog import rule_catalog
 from layoutgen.markings.engine import RuleSetting
 from layoutgen.markings.exclusions import ExclusionParams, Exclusions
 from layoutgen.markings.marking import Rule, RuleParams
+from layoutgen.markings.symbols import Figure
+from layoutgen.markings.symbols.own import SymbolParams, file_digest_parts, own_figures
 from layoutgen.street.controls import ControlParams
 from layoutgen.street.cross_section import ClassDefaults
 from layoutgen.street.crossing_points import CrossingParams
@@ -107,6 +109,7 @@ class SettingsBase(Params):
     features: FeatureParams = FeatureParams()
     curb_uses: CurbUseParams = CurbUseParams()
     exclusions: ExclusionParams = ExclusionParams()
+    symbols: dict[str, SymbolParams] = Field(default_factory=dict)
     conflation: ConflationParams = ConflationParams()
     crossing_points: CrossingParams = CrossingParams()
     paint: PaintParams = PaintParams()
@@ -125,6 +128,7 @@ class Project:
     settings: SettingsBase
     rules: tuple[RuleSetting, ...]
     settings_hash: str
+    figures: Mapping[str, Figure] = field(default_factory=dict)
 
     @property
     def output(self) -> Path:
@@ -180,10 +184,15 @@ def project_of(raw: Raw, path: Path) -> Project:
     _check_values(settings, raw)
     output = _default_output(settings, path)
     _refuse_output(output, raw)
-    rules = tuple(_rule_setting(name, rule, settings, raw) for name, rule in rule_catalog().items())
+    own = _own_figures(settings, raw)
+    rules = tuple(
+        _drawing(_rule_setting(name, rule, settings, raw), own)
+        for name, rule in rule_catalog().items()
+    )
     text = json.dumps(settings.model_dump(mode="json"), sort_keys=True)
-    digest = hashlib.sha256(text.encode()).hexdigest()[:16]
-    return Project(path, output, rules, digest)
+    drawn = b"".join(file_digest_parts(settings.symbols))
+    digest = hashlib.sha256(text.encode() + drawn).hexdigest()[:16]
+    return Project(path, output, rules, digest, own)
 
 
 def json_schema() -> dict[str, Any]:
@@ -315,6 +324,27 @@ def _rule_setting(name: str, rule: Rule, settings: Any, raw: Raw) -> RuleSetting
     return RuleSetting(name, rule, validate(rule.params, raw, base, ("rules", name)), tuple(cases))
 
 
+def _own_figures(settings: SettingsBase, raw: Raw) -> dict[str, Figure]:
+    """Figures that the project draws itself; all faults are told at once."""
+    read = own_figures(settings.symbols)
+    faults = [
+        f"{raw.place(('symbols', name))}: symbols.{name}: {fault}"
+        for name, fault in read.items()
+        if not isinstance(fault, Figure)
+    ]
+    if faults:
+        raise ConfigError("\n".join(faults))
+    return {name: figure for name, figure in read.items() if isinstance(figure, Figure)}
+
+
+def _drawing(setting: RuleSetting, own: Mapping[str, Figure]) -> RuleSetting:
+    """The rule's settings, all of which draw the project's own figures."""
+    if not own:
+        return setting
+    cases = tuple((where_, params.with_figures(own)) for where_, params in setting.cases)
+    return replace(setting, base=setting.base.with_figures(own), cases=cases)
+
+
 def _case_params(rule: Rule, table: Mapping[str, Any], raw: Raw, path: Any) -> RuleParams:
     """Settings of one case; faults are told with the case's own place in the file."""
     return validate(rule.params, raw, table, path)
@@ -385,13 +415,13 @@ def _check_values(settings: SettingsBase, raw: Raw) -> None:
     """Our side of every code must be a word of ours, or empty for unknown."""
     for name, spec in settings.inputs.items():
         fields = {fld.name: fld for fld in role(name).fields}
-        for field, codes in spec.values.items():
-            fld = fields.get(field)
+        for column, codes in spec.values.items():
+            fld = fields.get(column)
             for code, ours in codes.items() if fld and fld.type == "choice" else ():
                 if fld and ours != "" and str(ours) not in fld.choices:
-                    key = ("inputs", name, "values", field, code)
+                    key = ("inputs", name, "values", column, code)
                     text = nearest(str(ours), fld.choices)
                     raise ConfigError(
                         f"{raw.place(key)}: {'.'.join(key)}: '{ours}' is no value of "
-                        f"{field}.{text} Allowed: {', '.join(fld.choices)}; empty = unknown."
+                        f"{column}.{text} Allowed: {', '.join(fld.choices)}; empty = unknown."
                     )

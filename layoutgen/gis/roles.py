@@ -47,6 +47,7 @@ BIKE_SIDES = ("none", "lane", "buffered", "separated", "shared", "contraflow")
 PARKING_SIDES = ("none", "parallel", "angle")
 #: of a pedestrian crossing: whether it is marked, or the style of the marking
 MARKED = (*("marked", "unmarked", "transverse_lines", "longitudinal_bars", "ladder", "bar_pairs"),)
+LEGEND_COLORS = ("white", "yellow", "green", "red", "blue", "purple", "black")
 CROSSING_CONTROLS = ("signal", "stop", "yield", "none")
 CONTROLS = (
     *("signal", "all_way_stop", "two_way_stop", "stop", "yield", "mini_roundabout", "none"),
@@ -102,6 +103,7 @@ ROLES: tuple[Role, ...] = (
             Field("surface", "choice", "unpaved streets get no markings", ("paved", "unpaved")),
             Field("roundabout", "yes_no", "part of a circulatory roadway"),
             Field("status", "choice", "closed streets are left out", ("open", "closed")),
+            Field("route", "text", "numbered route it carries, e.g. US 30"),
         ),
     ),
     Role(
@@ -323,6 +325,21 @@ ROLES: tuple[Role, ...] = (
             Field("kind", "choice", "what it is", ("driveway", "hydrant")),
             Field("width_ft", "real", "width along the curb"),
             Field("side", "choice", "side, along the street line, of a point drawn on it", _LR),
+        ),
+    ),
+    Role(
+        "legends",
+        ("Point", "MultiPoint"),
+        False,
+        "Words and figures at places of their own, put on the lanes of the nearest street.",
+        (
+            Field("legend_id", "text", "stable id"),
+            Field("text", "text", "words; a line ends at each bar, the first is read first"),
+            Field("figure", "text", "name of a figure, shipped or of [symbols]"),
+            Field("bearing_deg", "real", "travel direction of the traffic that reads it"),
+            Field("lanes", "text", "all, left, right, or a number from the left; empty = nearest"),
+            Field("height_ft", "real", "height of its letters, length of its figure"),
+            Field("color", "choice", "paint", LEGEND_COLORS),
         ),
     ),
     Role(

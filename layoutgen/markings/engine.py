@@ -151,11 +151,14 @@ def _fitting(
     findings: list[Finding] = []
     for name, marking in asked:
         try:
+            if marking.refused:
+                raise ValueError(marking.refused)
             if isinstance(marking.shape, FigureShape):
                 figure.figure_of(marking.shape)
         except ValueError as fault:
             text = f"no {marking.style} here: {fault}"
             fix = "check the lane width, or set smaller letters"
+            fix = "correct its row, or move it" if marking.refused else fix
             where = f"{marking.kind}/{marking.anchor}"
             findings.append(Finding("figure_does_not_fit", "warning", "markings", where, text, fix))
         else:

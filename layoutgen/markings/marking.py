@@ -195,6 +195,7 @@ class Marking:
         shift_ft: a figure that collides may be moved this far along the street, either way.
         clear_ft: distance that a figure keeps to other figures.
         group: figures of one name are moved or left out together, such as a symbol and its arrow.
+        refused: why it cannot be painted, for a finding in its place; empty = it can.
     """
 
     kind: str
@@ -216,6 +217,7 @@ class Marking:
     shift_ft: float = 0.0
     clear_ft: float = 0.0
     group: str = ""
+    refused: str = ""
 
     @property
     def is_line(self) -> bool:

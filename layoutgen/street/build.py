@@ -33,6 +33,7 @@ from layoutgen.street.features import with_features
 from layoutgen.street.intersection import LegPolicy, intersection_areas
 from layoutgen.street.joined import join_tables
 from layoutgen.street.junctions import inside_segments, junctions_of, slip_lanes
+from layoutgen.street.legends import with_legends
 from layoutgen.street.legs import (
     Node,
     crossing_of,
@@ -177,9 +178,11 @@ def _placed(
     segments, findings = with_features(segments, axes, tables, params.features)
     segments, found = with_curb_uses(segments, axes, tables, params.curb_uses)
     findings += found
-    districts, found = read_districts(tables)
+    segments, found = with_legends(segments, axes, tables, params.features)
+    findings += found
+    districts, more = read_districts(tables)
     segments = with_districts(segments, axes, districts, params.districts.margin_ft)
-    return segments, districts, findings + found
+    return segments, districts, findings + more
 
 
 def _areas_of(

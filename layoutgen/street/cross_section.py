@@ -21,6 +21,11 @@ from layoutgen.street.street_row import StreetRow
 CenterLine = Literal["none", "broken", "double_solid"]
 
 MOVEMENTS = ("left", "through", "right", "reverse", "merge", "none")
+#: other words for movements
+_SAME = {
+    **dict.fromkeys(("u_turn", "uturn"), "reverse"),
+    **dict.fromkeys(("straight", "ahead", "thru"), "through"),
+}
 
 
 class ClassDefaults(Params):
@@ -171,17 +176,17 @@ def strips_text(strips: Sequence[Strip]) -> str:
 
 
 def _movements(lane: str) -> tuple[str, ...]:
-    parts = [
-        part.strip().removeprefix("slight_").removeprefix("sharp_") for part in lane.split(";")
-    ]
-    known = {
-        part if part in MOVEMENTS else _merge(part) for part in parts if part not in ("", "none")
-    }
-    return tuple(m for m in MOVEMENTS if m in known) or ("through",)
+    """Movements of one lane; a word that is none of them says nothing of where the lane leads."""
+    parts = [_word(part) for part in lane.split(";")]
+    known = {_SAME.get(part, part) for part in parts if part not in ("", "none")}
+    known = {"merge" if part.startswith("merge") else part for part in known}
+    out = tuple(m for m in MOVEMENTS if m in known)
+    return out or (("none",) if known else ("through",))
 
 
-def _merge(part: str) -> str:
-    return "merge" if part.startswith("merge") else "through"
+def _word(part: str) -> str:
+    plain = part.strip().lower().replace("-", "_").replace(" ", "_")
+    return plain.removeprefix("slight_").removeprefix("sharp_")
 
 
 def _lane_counts(

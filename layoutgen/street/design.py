@@ -114,6 +114,32 @@ class CurbPoint:
 
 
 @dataclass(frozen=True)
+class Legend:
+    """Words or a figure at a place of its own, on lanes of one direction of travel.
+
+    Attributes:
+        station_ft, offset_ft: its point in segment coordinates.
+        lines: words in the order they are read; empty where it is a figure.
+        figure: name of the figure, or empty.
+        way: +1 for traffic along growing station, -1 for the other.
+        lanes: numbers of the lanes, from 1 at the left of their driver; empty = all.
+        nearest: only the lane nearest to the point, in place of `lanes`.
+        height_ft: height of the letters or length of the figure; 0 = that of the rule.
+    """
+
+    legend_id: str
+    station_ft: float
+    offset_ft: float
+    lines: tuple[str, ...]
+    figure: str
+    way: int
+    lanes: tuple[int, ...] = ()
+    nearest: bool = False
+    height_ft: float = 0.0
+    color: str = "white"
+
+
+@dataclass(frozen=True)
 class Segment:
     """A street from one node to the next, with its cross-section.
 
@@ -154,6 +180,8 @@ class Segment:
     lane_use: tuple[str, str] = ("", "")
     curb_zones: tuple[CurbZone, ...] = ()
     curb_points: tuple[CurbPoint, ...] = ()
+    route: str = ""
+    legends: tuple[Legend, ...] = ()
 
     @property
     def bike_facility(self) -> str:
@@ -361,6 +389,11 @@ class Block:
     def speed_humps(self) -> tuple[SpeedHump, ...]:
         """Speed humps of the segment, by station."""
         return self.segment.speed_humps
+
+    @property
+    def legends(self) -> tuple[Legend, ...]:
+        """Words and figures at places of their own, by station."""
+        return self.segment.legends
 
 
 @dataclass(frozen=True)

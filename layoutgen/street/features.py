@@ -37,11 +37,18 @@ class FeatureParams(Params):
         source="common practice",
         text="a speed hump farther from every street axis is reported",
     )
+    legend_reach_ft: float = length(
+        "40 ft",
+        low="5 ft",
+        high="150 ft",
+        source="common practice",
+        text="a legend farther from every street axis is reported",
+    )
 
 
 @dataclass(frozen=True)
 class Spot:
-    """A row on its street."""
+    """A row on its street, and its place on the plane."""
 
     segment: int
     station_ft: float

@@ -134,6 +134,7 @@ def _segment(
         bike=section.bike,
         bike_source=_bike_source(row),
         lane_use=(row.lane_use_left, row.lane_use_right),
+        route=row.route,
     )
     return segment, found
 
