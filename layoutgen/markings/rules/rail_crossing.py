@@ -247,7 +247,7 @@ def _symbol(
         reason=why,
         sources=("RAIL-01", "RAIL-05", "RAIL-06", "RAIL-07", "RAIL-08", "RAIL-09", "RAIL-18"),
         tag="symbol",
-        priority=65,
+        priority=84,
         group=f"rail/{crossing_id}/{approach.way}",
     )
 

@@ -24,6 +24,8 @@ _USUAL_FT = 12.0
 #: HUMP-03 to HUMP-09: length of a line -> its distance before the hump
 SERIES_FT = {1: 100.0, 2: 80.0, 3: 62.0, 4: 46.0, 5: 32.0, 6: 20.0, 7: 10.0, 8: 2.0}
 _LINE_FT = 1.0  # HUMP-02
+#: a lane that holds the longest line clear of its lane lines
+_LEAST_LANE_FT = 9.0
 #: from the middle of a crosswalk to the line where traffic waits (common practice)
 _WALK_FT = 40.0
 
@@ -164,7 +166,7 @@ def _triangles(foot: float, ramp: float, lane: tuple[float, float], base: float)
 def _series(approach: Approach, lane: Strip, place: tuple[SpeedHump, float]) -> Iterator[Marking]:
     """Eight lines across the lane, each longer and nearer; what does not fit is left out whole."""
     hump, foot = place
-    if not approach.holds(foot, foot + SERIES_FT[1] + _LINE_FT) or lane.width_ft < 8.0:
+    if not approach.holds(foot, foot + SERIES_FT[1] + _LINE_FT) or lane.width_ft < _LEAST_LANE_FT:
         return
     if _meets_another(approach, foot, hump):
         return
