@@ -27,6 +27,7 @@ from layoutgen.street.controls import ControlParams
 from layoutgen.street.cross_section import ClassDefaults
 from layoutgen.street.crossing_points import CrossingParams
 from layoutgen.street.curb_side import StripParams
+from layoutgen.street.curb_uses import CurbUseParams
 from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import BIKE_KINDS, Design
 from layoutgen.street.districts import DistrictParams
@@ -106,6 +107,7 @@ class SettingsBase(Params):
     roundabouts: RingParams = RingParams()
     districts: DistrictParams = DistrictParams()
     features: FeatureParams = FeatureParams()
+    curb_uses: CurbUseParams = CurbUseParams()
     exclusions: ExclusionParams = ExclusionParams()
     symbols: dict[str, SymbolParams] = Field(default_factory=dict)
     conflation: ConflationParams = ConflationParams()
@@ -249,6 +251,7 @@ def street_params(settings: SettingsBase) -> StreetParams:
         settings.roundabouts,
         settings.districts,
         settings.features,
+        settings.curb_uses,
     )
 
 
@@ -353,7 +356,7 @@ WHERE_NAMES = (
     *("lanes", "parking", "bike_lane", "bike_facility", "center_turn_lane", "divided"),
     *("roundabout", "leg_id", "intersection_id", "control", "intersection_control", "legs"),
     *("lanes_in", "lanes_out", "school", "circular", "existing", "compass", "district"),
-    *("rail_crossings", "speed_humps"),
+    *("rail_crossings", "speed_humps", "lane_use", "curb_zones"),
 )
 
 

@@ -54,6 +54,8 @@ def test_layers_and_roles() -> None:
         "rail_crossings",
         "speed_humps",
         "legends",
+        "curb_zones",
+        "curb_points",
         "yard",
     ]
 

@@ -73,10 +73,10 @@ def test_stop_line_gap_moves_stop_lines_behind_crosswalks_and_what_stands_behind
     gone, came, other = difference(new)
     old = town().markings
     walked = set(old.loc[old["kind"] == "crosswalk", "anchor"])
-    stops = (old["kind"] == "stop_line") & old["anchor"].isin(walked)
+    stops = (old["rule"] == "stop_line") & old["anchor"].isin(walked)
     moved = ids(old, stops)
     assert moved <= other | gone
-    stay = (old["kind"] == "stop_line") & ~old["anchor"].isin(walked)
+    stay = (old["rule"] == "stop_line") & ~old["anchor"].isin(walked)
     assert not ids(old, stay) & (other | gone)
     assert not ids(old, old["kind"] == "crosswalk") & (other | gone)
     behind = set(old.loc[stops, "segment_id"])
@@ -102,6 +102,6 @@ def test_crosswalk_style_changes_those_crosswalks_only(tmp_path: Path) -> None:
     gone, came, other = difference(new)
     assert (gone, came) == (set(), set())
     old = town().markings
-    plain = (old["kind"] == "crosswalk") & (old["style"] == "longitudinal_bars")
+    plain = (old["rule"] == "crosswalk") & (old["style"] == "longitudinal_bars")
     assert other == ids(old, plain)
     assert set(new.loc[new["marking_id"].isin(other), "style"]) == {"bar_pairs"}

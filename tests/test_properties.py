@@ -70,7 +70,7 @@ def anchors(markings: gpd.GeoDataFrame, design: Design) -> np.ndarray[Any, Any]:
     out = places(markings)
     figure = (
         ~markings["is_line"].to_numpy(dtype=bool)
-        & ~markings["kind"].isin(["stop_line", "crosswalk"]).to_numpy()
+        & ~markings["kind"].isin(["stop_line", "crosswalk", "keep_clear"]).to_numpy()
     )
     rows = markings[figure]
     out[figure] = design.axes.locate(

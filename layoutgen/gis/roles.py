@@ -52,6 +52,10 @@ CROSSING_CONTROLS = ("signal", "stop", "yield", "none")
 CONTROLS = (
     *("signal", "all_way_stop", "two_way_stop", "stop", "yield", "mini_roundabout", "none"),
 )
+_LR = ("left", "right")
+#: preferential lanes, MUTCD 11th edition chapter 3E
+LANE_USES = ("none", "bus", "hov", "taxi")
+CURB_USES = (*("bus_stop", "loading", "accessible", "fire_lane", "no_parking", "taxi", "charging"),)
 _POLYGONS = ("Polygon", "MultiPolygon")
 #: of a table that is joined to the streets by their id
 _STREET_ID = Field("segment_id", "text", "id of the street, as in input streets")
@@ -94,6 +98,8 @@ ROLES: tuple[Role, ...] = (
             Field("level", "integer", "grade level of the inside; its ends tie to what they meet"),
             Field("bridge", "yes_no", "a bridge: one level up, where no level is given"),
             Field("tunnel", "yes_no", "a tunnel: one level down, where no level is given"),
+            Field("lane_use_left", "choice", "who the leftmost lane is for", LANE_USES),
+            Field("lane_use_right", "choice", "who the rightmost lane is for", LANE_USES),
             Field("surface", "choice", "unpaved streets get no markings", ("paved", "unpaved")),
             Field("roundabout", "yes_no", "part of a circulatory roadway"),
             Field("status", "choice", "closed streets are left out", ("open", "closed")),
@@ -310,6 +316,30 @@ ROLES: tuple[Role, ...] = (
             Field("lanes", "text", "all, left, right, or a number from the left; empty = nearest"),
             Field("height_ft", "real", "height of its letters, length of its figure"),
             Field("color", "choice", "paint", LEGEND_COLORS),
+        ),
+    ),
+    Role(
+        "curb_zones",
+        ("Point", "MultiPoint", "LineString", "MultiLineString"),
+        False,
+        "Stretches of curb with a use of their own, put on the nearest side of the nearest street.",
+        (
+            Field("zone_id", "text", "stable id"),
+            Field("use", "choice", "what the curb is for", CURB_USES),
+            Field("length_ft", "real", "length along the curb, of a zone given as a point"),
+            Field("side", "choice", "side, along the street line, of a zone drawn on it", _LR),
+        ),
+    ),
+    Role(
+        "curb_points",
+        ("Point", "MultiPoint"),
+        False,
+        "Driveways and hydrants, put on the nearest side of the nearest street.",
+        (
+            Field("point_id", "text", "stable id"),
+            Field("kind", "choice", "what it is", ("driveway", "hydrant")),
+            Field("width_ft", "real", "width along the curb"),
+            Field("side", "choice", "side, along the street line, of a point drawn on it", _LR),
         ),
     ),
     Role(

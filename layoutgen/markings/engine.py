@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from layoutgen.config import Where
 from layoutgen.errors import Finding
 from layoutgen.geometry.polyline import Polylines
+from layoutgen.markings.crossing_gaps import lines_off_crosswalks
 from layoutgen.markings.exclusions import Exclusions, keep_out
 from layoutgen.markings.islands import off_islands
 from layoutgen.markings.marking import (
@@ -84,7 +85,7 @@ def ask_rules(design: Design, settings: Sequence[RuleSetting]) -> list[tuple[str
         for site, params in zip(sites, _in_force(setting, sites), strict=True):
             if params.enabled:
                 made = setting.rule.mark(site, params)
-                out += [(setting.name, _labelled(m, site)) for m in made]
+                out += [(setting.name, _labelled(params.drawn(m), site)) for m in made]
     return out
 
 
@@ -135,6 +136,7 @@ def draw_markings(
     own = [m for _, m in kept]
     areas = exclusions or Exclusions()
     barred = shapely.union_all([a.shape for a in (*areas.areas, *areas.islands)])
+    table = lines_off_crosswalks(table)
     table, moved, findings = settle(table, own, lambda ms: _draw(ms, axes), barred)
     table = _with_moved(table, moved, axes, material)
     lost = [m for (_, m), gone in zip(asked, empty, strict=True) if gone]

@@ -161,7 +161,9 @@ def _ids(table: pd.DataFrame, axes: Polylines) -> list[str]:
     flip = (first[:, 0] > last[:, 0]) | ((first[:, 0] == last[:, 0]) & (first[:, 1] > last[:, 1]))
     of_block = table["anchor"].to_numpy() == table["segment_id"].to_numpy()
     sign = np.where(of_block & flip[table["segment_index"].to_numpy()], -1.0, 1.0)
-    along = np.round(table["sort_ft"].to_numpy(dtype=float) * sign, 3)
+    # markings of one block may stand in frames of both directions
+    place = np.where(of_block, table["station_ft"], table["sort_ft"]).astype(float)
+    along = np.round(place * sign, 3)
     across = np.round(table["offset_ft"].to_numpy(dtype=float) * sign, 3)
     stems = _stems(table)
     known: dict[str, int] = {}

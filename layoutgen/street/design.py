@@ -118,6 +118,28 @@ class Legend:
 
 
 @dataclass(frozen=True)
+class CurbZone:
+    """A stretch of curb with a use: `side` is +1 right of the axis, -1 left; segment stations."""
+
+    zone_id: str
+    use: str
+    side: int
+    from_ft: float
+    to_ft: float
+
+
+@dataclass(frozen=True)
+class CurbPoint:
+    """A driveway or hydrant: side as of a `CurbZone`, station of its middle; None = no width."""
+
+    point_id: str
+    kind: str
+    side: int
+    station_ft: float
+    width_ft: float | None
+
+
+@dataclass(frozen=True)
 class Segment:
     """A street from one node to the next, with its cross-section.
 
@@ -125,7 +147,8 @@ class Segment:
     `turn_lanes` holds per direction (+1, -1) the movements of each lane, left to right as its
     driver sees them; empty where nothing is known. `bike` is the bike facility on the left and on
     the right side. `outside` = in none of the districts, where districts are given: it shapes its
-    neighbors, but gets no markings of its own.
+    neighbors, but gets no markings of its own. `lane_use` tells who the leftmost and the rightmost
+    lane are for, empty = everybody.
     """
 
     index: int
@@ -156,6 +179,9 @@ class Segment:
     bike_source: str = "none"
     route: str = ""
     legends: tuple[Legend, ...] = ()
+    lane_use: tuple[str, str] = ("", "")
+    curb_zones: tuple[CurbZone, ...] = ()
+    curb_points: tuple[CurbPoint, ...] = ()
 
     @property
     def bike_facility(self) -> str:

@@ -48,13 +48,13 @@ class FeatureParams(Params):
 
 @dataclass(frozen=True)
 class Spot:
-    """A row on its street, and its place on the plane."""
+    """A row on its street."""
 
     segment: int
     station_ft: float
     own_id: str
     row: Mapping[str, Any]
-    shape: Any = None
+    shape: Any
 
 
 def with_features(
@@ -73,7 +73,8 @@ def with_features(
     for name, reach in reaches.items():
         if name not in tables:
             continue
-        spots, found = spots_on_streets(tables[name], name, axes, reach)
+        setting = f"features.{name.removesuffix('s')}_reach"
+        spots, found = placed(tables[name], name, axes, reach, setting)
         findings += found
         by_segment: dict[int, list[Any]] = defaultdict(list)
         for spot in sorted(spots, key=lambda s: (s.station_ft, s.own_id)):
@@ -86,12 +87,14 @@ def with_features(
 
 def _rail_crossing(spot: Spot) -> RailCrossing:
     tracks = spot.row.get("tracks")
-    return RailCrossing(spot.own_id, spot.station_ft, _number(tracks, int), _text(spot, "control"))
+    return RailCrossing(
+        spot.own_id, spot.station_ft, _number(tracks, int), text_of(spot, "control")
+    )
 
 
 def _speed_hump(spot: Spot) -> SpeedHump:
     long = _number(spot.row.get("length_ft"), float)
-    return SpeedHump(spot.own_id, spot.station_ft, _text(spot, "kind"), long)
+    return SpeedHump(spot.own_id, spot.station_ft, text_of(spot, "kind"), long)
 
 
 _RECORDS: Mapping[str, Callable[[Spot], Any]] = {
@@ -104,15 +107,16 @@ def _number(value: Any, kind: Callable[[Any], Any]) -> Any:
     return None if value is None or value != value else kind(value)
 
 
-def _text(spot: Spot, key: str) -> str:
+def text_of(spot: Spot, key: str) -> str:
+    """A text of the row; empty where it has none."""
     value = spot.row.get(key)
     return "" if value is None or value != value else str(value)
 
 
-def spots_on_streets(
-    table: gpd.GeoDataFrame, name: str, axes: Polylines, reach: float
+def placed(
+    table: gpd.GeoDataFrame, name: str, axes: Polylines, reach: float, setting: str
 ) -> tuple[list[Spot], list[Finding]]:
-    """Rows on their streets, and findings about the others."""
+    """Rows on their streets, and findings about the others; `setting` is the name of the reach."""
     shapes = table.geometry.to_numpy()
     rows = table.drop(columns=table.geometry.name).to_dict("records")
     key = role(name).id_field
@@ -134,7 +138,7 @@ def spots_on_streets(
             spots.append(Spot(int(segment[k]), float(station[k]), own, rows[i], shapes[i]))
             continue
         text = f"the nearest street is {far[k]:.0f} ft away, more than the reach of {reach:.0f} ft"
-        fix = f"move the {what}, or raise features.{name.removesuffix('s')}_reach"
+        fix = f"move the {what}, or raise {setting}"
         findings.append(Finding("feature_far", "warning", name, ids[i], text, fix, shapes[i], 1))
     return spots, findings
 

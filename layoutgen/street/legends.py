@@ -15,7 +15,7 @@ import shapely
 from layoutgen.errors import Finding
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.street.design import Legend, Segment, Strip
-from layoutgen.street.features import FeatureParams, Spot, spots_on_streets
+from layoutgen.street.features import FeatureParams, Spot, placed
 
 ROLE = "legends"
 _MOST_LINES = 3  # WORD-02
@@ -38,7 +38,9 @@ def with_legends(
     """Segments with their legends by station; findings about those that cannot be painted."""
     if ROLE not in tables:
         return tuple(segments), []
-    spots, findings = spots_on_streets(tables[ROLE], ROLE, axes, params.legend_reach_ft)
+    spots, findings = placed(
+        tables[ROLE], ROLE, axes, params.legend_reach_ft, "features.legend_reach"
+    )
     by_segment: dict[int, list[Legend]] = defaultdict(list)
     for spot in sorted(spots, key=lambda s: (s.station_ft, s.own_id)):
         try:

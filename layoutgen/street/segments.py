@@ -42,6 +42,8 @@ def segment_attributes(segment: Segment) -> dict[str, Any]:
         "district": segment.district,
         "rail_crossings": len(segment.rail_crossings),
         "speed_humps": len(segment.speed_humps),
+        "lane_use": segment.lane_use[1] or segment.lane_use[0] or "none",
+        "curb_zones": len(segment.curb_zones),
     }
 
 
@@ -132,6 +134,7 @@ def _segment(
         bike=section.bike,
         bike_source=_bike_source(row),
         route=row.route,
+        lane_use=(row.lane_use_left, row.lane_use_right),
     )
     return segment, found
 

@@ -56,6 +56,8 @@ class StreetRow:
     bike_right: str = ""
     parking_left: str = ""
     parking_right: str = ""
+    lane_use_left: str = ""
+    lane_use_right: str = ""
     #: which values come from joined tables, which sides from layers of their own
     tabled: frozenset[str] = frozenset()
     layered: frozenset[str] = frozenset()
@@ -87,6 +89,8 @@ class StreetRow:
             bike_right=self.bike_left,
             parking_left=self.parking_right,
             parking_right=self.parking_left,
+            lane_use_left=self.lane_use_right,
+            lane_use_right=self.lane_use_left,
             layered=frozenset(_OTHER_SIDE[name] for name in self.layered),
         )
 
@@ -158,9 +162,15 @@ def street_row(row: dict[str, Any]) -> StreetRow:
         bike_right=row["bike_right"] or "",
         parking_left=row["parking_left"] or "",
         parking_right=row["parking_right"] or "",
+        lane_use_left=_use(row["lane_use_left"]),
+        lane_use_right=_use(row["lane_use_right"]),
         tabled=frozenset(row.get(TABLED) or ()),
         route=str(row.get("route") or ""),
     )
+
+
+def _use(told: str | None) -> str:
+    return told if told and told != "none" else ""
 
 
 def _turn_lanes(row: dict[str, Any], way: str) -> str:

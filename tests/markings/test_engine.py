@@ -185,6 +185,9 @@ def test_figures_face_their_driver(facing: int) -> None:
 
 # ---- columns --------------------------------------------------------------------------------
 
+#: scenes of streets that bend
+BENT = ("curve", "circle", "walk_curve", "round_long", "mixed_yield")
+
 
 @pytest.mark.parametrize("name", SCENES)
 def test_columns_tell_what_is_drawn(name: str) -> None:
@@ -199,7 +202,7 @@ def test_columns_tell_what_is_drawn(name: str) -> None:
         assert design.segments[row["segment_index"]].segment_id == row["segment_id"]
         points = shapely.points(shapely.get_coordinates(row["geometry"]))
         at = shapely.line_locate_point(lines[row["segment_index"]], points)
-        bend = 1.5 if name in ("curve", "circle") else 0.01  # figures are straight, axes are not
+        bend = 1.5 if name in BENT else 0.01  # figures are straight, axes are not
         assert row["from_ft"] - bend <= at.min(), row["marking_id"]
         assert at.max() <= row["to_ft"] + bend, row["marking_id"]
         assert row["length_ft"] * row["width_ft"] == pytest.approx(row["area_sqft"])
@@ -222,7 +225,7 @@ def test_bearing_is_that_of_the_travel_that_reads_the_marking(name: str) -> None
             # painted by a truck that drives with the traffic, read by cyclists who come toward it
             assert name == "facilities"
             off = (off + 360.0) % 360.0 - 180.0
-        assert abs(off) < 8.0 if name in ("curve", "circle") else abs(off) < 0.01, row["marking_id"]
+        assert abs(off) < 8.0 if name in BENT else abs(off) < 0.01, row["marking_id"]
 
 
 def test_no_wish_is_an_empty_table_with_all_columns() -> None:

@@ -73,6 +73,10 @@ LENGTHS_FT = {
     "arrow_roundabout_through_right": 12.75,
     "bike_symbol": 6.0,  # BIKE-07: 72 in
     "bike_arrow": 6.0,  # BIKE-07: 72 in
+    "rail_x": 20.0,  # RAIL-07
+    "rail_x_narrow": 20.0,  # RAIL-07
+    "yield_ahead": 13.0,  # from memory: YIELD-11
+    "yield_ahead_long": 20.0,  # from memory: YIELD-11
 }
 
 

@@ -1,1 +1,1 @@
-"""Checks of marking families that need more room than their rule file has."""
+"""What an audit asks of each family of markings, where it would not fit into the rule itself."""
