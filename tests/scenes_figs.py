@@ -172,7 +172,7 @@ def interchange(**settings: Any) -> Scene:
                 **ramp,
                 "lanes": 2,
                 "width_ft": 28.0,
-                "at": shapely.LineString([(-250, 560), (-60, 200), p]),
+                "at": shapely.LineString([(-250, 640), (-105, 330), p]),
             },
             {
                 "segment_id": "n",

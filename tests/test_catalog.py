@@ -56,6 +56,8 @@ def test_layers_and_roles() -> None:
         "curb_zones",
         "curb_points",
         "legends",
+        "curb_zones",
+        "curb_points",
         "yard",
     ]
 

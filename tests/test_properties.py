@@ -49,13 +49,14 @@ def town() -> Town:
 
 
 def moved(tables: Tables, move: Callable[[Any], Any], turn: Callable[[Any], Any]) -> Tables:
-    """Tables with every geometry and every control bearing moved."""
+    """Tables with every geometry, and every bearing of controls and legends, moved."""
     out = {}
     for name, table in tables.items():
         shapes = [None if g is None else move(g) for g in table.geometry]
         out[name] = gpd.GeoDataFrame(table.drop(columns="geometry"), geometry=shapes, crs=table.crs)
-    bearings = [None if b is None else turn(b) for b in out["controls"]["bearing_deg"]]
-    out["controls"]["bearing_deg"] = pd.Series(bearings, dtype=object)
+    for name in {"controls", "legends"} & set(out):
+        bearings = [None if b is None or b != b else turn(b) for b in out[name]["bearing_deg"]]
+        out[name]["bearing_deg"] = pd.Series(bearings, dtype=object)
     return out
 
 

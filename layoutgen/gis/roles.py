@@ -304,6 +304,21 @@ ROLES: tuple[Role, ...] = (
         ),
     ),
     Role(
+        "legends",
+        ("Point", "MultiPoint"),
+        False,
+        "Words and figures at places of their own, put on the lanes of the nearest street.",
+        (
+            Field("legend_id", "text", "stable id"),
+            Field("text", "text", "words; a line ends at each bar, the first is read first"),
+            Field("figure", "text", "name of a figure, shipped or of [symbols]"),
+            Field("bearing_deg", "real", "travel direction of the traffic that reads it"),
+            Field("lanes", "text", "all, left, right, or a number from the left; empty = nearest"),
+            Field("height_ft", "real", "height of its letters, length of its figure"),
+            Field("color", "choice", "paint", LEGEND_COLORS),
+        ),
+    ),
+    Role(
         "curb_zones",
         ("Point", "MultiPoint", "LineString", "MultiLineString"),
         False,
@@ -325,21 +340,6 @@ ROLES: tuple[Role, ...] = (
             Field("kind", "choice", "what it is", ("driveway", "hydrant")),
             Field("width_ft", "real", "width along the curb"),
             Field("side", "choice", "side, along the street line, of a point drawn on it", _LR),
-        ),
-    ),
-    Role(
-        "legends",
-        ("Point", "MultiPoint"),
-        False,
-        "Words and figures at places of their own, put on the lanes of the nearest street.",
-        (
-            Field("legend_id", "text", "stable id"),
-            Field("text", "text", "words; a line ends at each bar, the first is read first"),
-            Field("figure", "text", "name of a figure, shipped or of [symbols]"),
-            Field("bearing_deg", "real", "travel direction of the traffic that reads it"),
-            Field("lanes", "text", "all, left, right, or a number from the left; empty = nearest"),
-            Field("height_ft", "real", "height of its letters, length of its figure"),
-            Field("color", "choice", "paint", LEGEND_COLORS),
         ),
     ),
     Role(

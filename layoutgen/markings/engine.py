@@ -85,7 +85,7 @@ def ask_rules(design: Design, settings: Sequence[RuleSetting]) -> list[tuple[str
         for site, params in zip(sites, _in_force(setting, sites), strict=True):
             if params.enabled:
                 made = setting.rule.mark(site, params)
-                out += [(setting.name, _labelled(m, site)) for m in made]
+                out += [(setting.name, _labelled(params.drawn(m), site)) for m in made]
     return out
 
 

@@ -7,7 +7,7 @@ the intersection. Offsets are positive to the right of growing station.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from pydantic import PrivateAttr
@@ -239,6 +239,16 @@ class RuleParams(Params):
             ValueError: no such figure; the message names the nearest.
         """
         return self._own.get(name) or figure(name)
+
+    def drawn(self, marking: Marking) -> Marking:
+        """The marking with the project's own drawing, where it asks for a figure of that name."""
+        shape = marking.shape
+        if not self._own or not isinstance(shape, FigureShape) or shape.text:
+            return marking
+        own = self._own.get(shape.name)
+        if own is None or shape.drawing is not None:
+            return marking
+        return replace(marking, shape=replace(shape, drawing=own), width_ft=own.width_ft)
 
     def with_figures(self, own: Mapping[str, Figure]) -> RuleParams:
         """The same settings, which draw the figures of a project."""

@@ -176,9 +176,9 @@ def _placed(
 ) -> tuple[tuple[Segment, ...], tuple[Area, ...] | None, list[Finding]]:
     """Segments with their features and their district, and the districts."""
     segments, findings = with_features(segments, axes, tables, params.features)
-    segments, found = with_curb_uses(segments, axes, tables, params.curb_uses)
-    findings += found
     segments, found = with_legends(segments, axes, tables, params.features)
+    findings += found
+    segments, found = with_curb_uses(segments, axes, tables, params.curb_uses)
     findings += found
     districts, more = read_districts(tables)
     segments = with_districts(segments, axes, districts, params.districts.margin_ft)

@@ -184,6 +184,13 @@ def _movements(lane: str) -> tuple[str, ...]:
     return out or (("none",) if known else ("through",))
 
 
+def unknown_movements(text: str) -> list[str]:
+    """Words of turn lanes that name no movement, in their order."""
+    parts = [_word(part) for lane in text.split("|") for part in lane.split(";")]
+    known = {*MOVEMENTS, *_SAME, ""}
+    return [part for part in parts if part not in known and not part.startswith("merge")]
+
+
 def _word(part: str) -> str:
     plain = part.strip().lower().replace("-", "_").replace(" ", "_")
     return plain.removeprefix("slight_").removeprefix("sharp_")
@@ -403,7 +410,12 @@ def _turns_fit(turn: Sequence[Any], way: int, lanes: _Lanes) -> bool:
 def _turn_findings(
     row: StreetRow, turns: Mapping[int, Any], kept: Mapping[int, Any], lanes: _Lanes
 ) -> list[Finding]:
+    texts = f"{row.turn_lanes_forward}|{row.turn_lanes_backward}"
     out = []
+    if unknown := unknown_movements(texts):
+        text = f"turn lanes name '{unknown[0]}', which is no movement; such a lane gets no arrow"
+        fix = f"use {', '.join(MOVEMENTS)}"
+        out.append(Finding("turn_lanes_unknown", "warning", "streets", row.segment_id, text, fix))
     for way, turn in turns.items():
         if turn and way not in kept:
             count = lanes.forward if way == 1 else lanes.backward

@@ -92,28 +92,6 @@ class SpeedHump:
 
 
 @dataclass(frozen=True)
-class CurbZone:
-    """A stretch of curb with a use: `side` is +1 right of the axis, -1 left; segment stations."""
-
-    zone_id: str
-    use: str
-    side: int
-    from_ft: float
-    to_ft: float
-
-
-@dataclass(frozen=True)
-class CurbPoint:
-    """A driveway or hydrant: side as of a `CurbZone`, station of its middle; None = no width."""
-
-    point_id: str
-    kind: str
-    side: int
-    station_ft: float
-    width_ft: float | None
-
-
-@dataclass(frozen=True)
 class Legend:
     """Words or a figure at a place of its own, on lanes of one direction of travel.
 
@@ -137,6 +115,28 @@ class Legend:
     nearest: bool = False
     height_ft: float = 0.0
     color: str = "white"
+
+
+@dataclass(frozen=True)
+class CurbZone:
+    """A stretch of curb with a use: `side` is +1 right of the axis, -1 left; segment stations."""
+
+    zone_id: str
+    use: str
+    side: int
+    from_ft: float
+    to_ft: float
+
+
+@dataclass(frozen=True)
+class CurbPoint:
+    """A driveway or hydrant: side as of a `CurbZone`, station of its middle; None = no width."""
+
+    point_id: str
+    kind: str
+    side: int
+    station_ft: float
+    width_ft: float | None
 
 
 @dataclass(frozen=True)
@@ -177,11 +177,11 @@ class Segment:
     speed_humps: tuple[SpeedHump, ...] = ()
     bike: tuple[str, str] = ("none", "none")
     bike_source: str = "none"
+    route: str = ""
+    legends: tuple[Legend, ...] = ()
     lane_use: tuple[str, str] = ("", "")
     curb_zones: tuple[CurbZone, ...] = ()
     curb_points: tuple[CurbPoint, ...] = ()
-    route: str = ""
-    legends: tuple[Legend, ...] = ()
 
     @property
     def bike_facility(self) -> str:

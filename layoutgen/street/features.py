@@ -48,7 +48,7 @@ class FeatureParams(Params):
 
 @dataclass(frozen=True)
 class Spot:
-    """A row on its street, and its place on the plane."""
+    """A row on its street."""
 
     segment: int
     station_ft: float

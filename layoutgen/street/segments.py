@@ -133,8 +133,8 @@ def _segment(
         speed_source=speed_source,
         bike=section.bike,
         bike_source=_bike_source(row),
-        lane_use=(row.lane_use_left, row.lane_use_right),
         route=row.route,
+        lane_use=(row.lane_use_left, row.lane_use_right),
     )
     return segment, found
 

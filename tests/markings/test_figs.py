@@ -281,6 +281,18 @@ def test_a_symbol_of_a_shipped_name_is_painted_in_its_place(tmp_path: Path) -> N
     assert arrows.geometry.area.to_numpy() == pytest.approx([18.0] * 4, abs=1e-4)
 
 
+def test_a_symbol_is_painted_even_where_a_rule_only_names_the_figure(tmp_path: Path) -> None:
+    """The bicycle of the bike lanes, from a rectangle of the project."""
+    path = str(svg(tmp_path, '<path d="M0 0H40V80H0Z"/>'))
+    markings, _, _ = layout_of(
+        SCENES["curve"](symbols={"bike_symbol": {"source": path, "length": "6 ft"}})
+    )
+    symbols = markings[(markings["kind"] == "bike_lane") & (markings["style"] == "symbol")]
+    assert len(symbols) > 1
+    assert symbols.geometry.area.to_numpy() == pytest.approx(18.0, abs=1e-4)
+    assert set(symbols["width_ft"]) == {3.0}
+
+
 def test_a_symbol_of_a_new_name_is_there_for_legends(tmp_path: Path) -> None:
     path = str(svg(tmp_path, '<path d="M0 0H40V80H0Z"/>'))
     base = SCENES["legends"](symbols={"slab": {"source": path, "length": "6 ft"}})
