@@ -53,8 +53,6 @@ def test_layers_and_roles() -> None:
         "exclusions",
         "rail_crossings",
         "speed_humps",
-        "curb_zones",
-        "curb_points",
         "legends",
         "curb_zones",
         "curb_points",

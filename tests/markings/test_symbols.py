@@ -77,6 +77,8 @@ LENGTHS_FT = {
     "rail_x_narrow": 20.0,  # RAIL-07
     "yield_ahead": 13.0,  # from memory: YIELD-11
     "yield_ahead_long": 20.0,  # from memory: YIELD-11
+    "accessible_symbol": 3.5,  # from memory
+    "lane_diamond": 12.0,  # HOV-02
 }
 
 
