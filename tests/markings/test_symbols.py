@@ -131,7 +131,7 @@ def test_shape_is_sound_and_fills_its_frame(name: str) -> None:
     assert drawn.polygon.bounds == pytest.approx(
         (-half_ft, 0, half_ft, drawn.length_ft), abs=SIZE_FT
     )
-    assert shapely.area(shapely.get_parts(drawn.polygon)).min() > 0.5
+    assert shapely.area(shapely.get_parts(drawn.polygon)).min() > 0.3
     assert all(hole.area > LEAST_HOLE_SQFT * drawn.length_ft / 8 for hole in holes(drawn))
     corners = np.diff(shapely.get_coordinates(drawn.polygon), axis=0)
     assert np.hypot(*corners.T).min() > 1e-5, "no two vertices on one spot"
