@@ -54,6 +54,7 @@ def test_layers_and_roles() -> None:
         "rail_crossings",
         "speed_humps",
         "yard",
+        "layout",
     ]
 
 
