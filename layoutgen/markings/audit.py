@@ -145,7 +145,7 @@ def _ask_all(checks: Sequence[Check], laid: LaidOut, params: AuditParams, out: A
     counts: dict[str, tuple[set[Any], set[Any]]] = {}
     for check in checks:
         checked, breached = counts.setdefault(check.row, (set(), set()))
-        for name, subject in _subjects(check, laid, by_kind, sites):
+        for name, subject in _subjects(check, by_kind, sites):
             checked.add(name)
             wrong = check.test(subject, laid)
             if wrong is not None:
@@ -159,7 +159,6 @@ def _ask_all(checks: Sequence[Check], laid: LaidOut, params: AuditParams, out: A
 
 def _subjects(
     check: Check,
-    laid: LaidOut,
     by_kind: Mapping[str, Sequence[Paint]],
     sites: Mapping[str, Sequence[tuple[str, Any]]],
 ) -> Iterator[tuple[str, Any]]:

@@ -31,7 +31,6 @@ _MARKS: tuple[tuple[str, str, str], ...] = (
     ("item", r"used by MO", "missouri"),
     ("item", r"used by ([A-Z]{2})\b", "other_states"),
     ("item", r"widths used", "other_states"),
-    ("source", r"^(U\.?S\.? Army|US Army)", "other_practice"),
     ("source", r"^(several|Standard Highway Signs / several) state", "other_states"),
 )
 #: figures of an older edition that the row itself calls by its year stay federal: they still hold

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -54,7 +55,7 @@ def parts_of(shapes: Any, bearing_deg: Any) -> list[tuple[Part, ...]]:
     sizes = zip(*(a.tolist() for a in (along, across, long, short, turn)), strict=True)
     parts = [Part(piece, *size) for piece, size in zip(pieces, sizes, strict=True)]
     first = np.searchsorted(owner, np.arange(len(shapes) + 1)).tolist()
-    return [tuple(parts[a:b]) for a, b in zip(first[:-1], first[1:], strict=True)]
+    return [tuple(parts[a:b]) for a, b in pairwise(first)]
 
 
 def extents(shapes: Any, bearing_deg: Floats) -> tuple[Floats, Floats]:

@@ -72,7 +72,7 @@ def _named(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     for name in ("kind", "style", "color"):
         out[name] = [_word(v) for v in table[name]]
     given = pd.Series([_text(v) for v in table["marking_id"]], index=table.index)
-    given = given.where(given != "", [f"row {k + 1}" for k in range(len(table))])
+    given[given == ""] = [f"row {k + 1}" for k in np.flatnonzero((given == "").to_numpy())]
     again = given.groupby(given).cumcount().to_numpy()
     out["marking_id"] = [f"{i} #{k + 1}" if k else i for i, k in zip(given, again, strict=True)]
     return out
@@ -140,9 +140,8 @@ def _matched(shapes: Any, bearing: Any, design: Design, reach_ft: float) -> _Mat
         k, j = shapely.STRtree(lines).query(place, predicate="dwithin", distance=reach_ft)
         score = _scores(place[k], bearing[k], j, design)
         order = np.lexsort([j, score, k])
-        first = np.concatenate([[True], k[order][1:] != k[order][:-1]]) if len(k) else []
-        best = order[np.asarray(first, dtype=bool)]
-        segment[k[best]] = j[best]
+        owner, first = np.unique(k[order], return_index=True)
+        segment[owner] = j[order[first]]
     return _extents(shapes, segment, design)
 
 
