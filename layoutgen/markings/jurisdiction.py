@@ -8,8 +8,12 @@ from collections.abc import Mapping
 from layoutgen.errors import Severity
 from layoutgen.markings.catalog import standard_rows
 
-#: strength of a row -> severity of a breach; other strengths (options, practice) give a notice
-_SEVERITY: Mapping[str, Severity] = {"standard": "error", "guidance": "warning"}
+#: first word of the strength -> severity of a breach; others (options, practice) give a notice
+_SEVERITY: Mapping[str, Severity] = {
+    "standard": "error",
+    "guidance": "warning",
+    "should": "warning",
+}
 _STATES = (
     *("Alabama", "Alaska", "Arizona", "Arkansas", "California", "Colorado", "Florida", "Georgia"),
     *("Idaho", "Maryland", "Missouri", "Oregon", "Washington"),
@@ -56,7 +60,7 @@ def jurisdictions() -> tuple[str, ...]:
 
 def severity(row: Mapping[str, str]) -> Severity:
     """How a breach of a row is told by its strength."""
-    return _SEVERITY.get(row["strength"], "notice")
+    return _SEVERITY.get(row["strength"].split(" ")[0], "notice")
 
 
 def _own_source(source: str) -> str:

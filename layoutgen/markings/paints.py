@@ -71,8 +71,8 @@ def _named(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     out = table.copy()
     for name in ("kind", "style", "color"):
         out[name] = [_word(v) for v in table[name]]
-    given = pd.Series([_text(v) for v in table["marking_id"]], index=table.index)
-    given[given == ""] = [f"row {k + 1}" for k in np.flatnonzero((given == "").to_numpy())]
+    named = [_text(v) or f"row {k + 1}" for k, v in enumerate(table["marking_id"])]
+    given = pd.Series(named, index=table.index)
     again = given.groupby(given).cumcount().to_numpy()
     out["marking_id"] = [f"{i} #{k + 1}" if k else i for i, k in zip(given, again, strict=True)]
     return out
