@@ -70,12 +70,36 @@ def init(
 
 
 @app.command()
-def check(project: ProjectArgument) -> None:
-    """Read settings and inputs, build the street model, and print what is found; write nothing."""
+def check(
+    project: ProjectArgument,
+    layout: Annotated[
+        Path | None, typer.Option("--layout", help="A layout to audit, ours or another agency's.")
+    ] = None,
+    layer: Annotated[str, typer.Option("--layer", help="Its layer, where several fit.")] = "",
+    output: Annotated[
+        Path | None, typer.Option("-o", "--output", help="File for its findings: .gpkg or .csv.")
+    ] = None,
+) -> None:
+    """Read settings and inputs, build the street model, and print what is found; with --layout,
+    audit a layout of any origin against the rows of the standard (exit code 1: it has errors)."""
     with _steps() as step:
-        layout = pipeline.check(pipeline.load_project(project), step)
-    _say(report.inputs_table(layout))
-    _say(report.findings_table(layout.findings, every=_State.level > 0))
+        loaded = pipeline.load_project(project)
+        base = pipeline.check(loaded, step)
+        asked = layout is not None or pipeline.names_layout(loaded)
+        audited = pipeline.audit(loaded, base, layout, layer, step) if asked else None
+        if audited and output:
+            pipeline.write_audit(audited, base, output)
+    if audited is None:
+        _say(report.inputs_table(base))
+        _say(report.findings_table(base.findings, every=_State.level > 0))
+        return
+    _say(report.audit_table(audited))
+    _say(report.findings_table(report.audit_log(audited), every=_State.level > 0))
+    _say(report.audit_summary(audited))
+    if output:
+        _say(f"wrote {output}")
+    if report.audit_errors(audited):
+        raise typer.Exit(1)
 
 
 @app.command()
@@ -176,7 +200,7 @@ def schema(
 
 
 def main() -> None:
-    """Entry point; exit 0 = done, 1 = bad input or settings, 2 = usage."""
+    """Entry point; exit 0 = done, 1 = bad input or settings, or a layout with errors, 2 = usage."""
     try:
         app()
     except LayoutgenError as fault:

@@ -17,10 +17,10 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutgen import __version__
-from layoutgen.errors import FindingLog
+from layoutgen.errors import Finding, FindingLog
 from layoutgen.export.formats import CAUTION
 from layoutgen.gis.read import Inputs
-from layoutgen.gis.schema import layer
+from layoutgen.gis.schema import AUDIT, layer
 from layoutgen.settings import Project
 from layoutgen.street.cross_section import strips_text
 from layoutgen.street.design import Design, Leg
@@ -121,6 +121,14 @@ def findings_table(log: FindingLog, plane: pyproj.CRS) -> gpd.GeoDataFrame:
     rows = [tuple(getattr(f, c) for c in columns) for f in log]
     table = pd.DataFrame(rows, columns=columns)
     return gpd.GeoDataFrame(table, geometry=[f.geometry for f in log], crs=plane)
+
+
+def audit_table(findings: Sequence[Finding], plane: pyproj.CRS) -> gpd.GeoDataFrame:
+    """Layer `audit`; findings about the file as a whole have no kind, section or measure."""
+    names = [column.name for column in AUDIT.columns]
+    rows = [tuple(getattr(f, c, "") for c in names) for f in findings]
+    table = pd.DataFrame(rows, columns=names)
+    return gpd.GeoDataFrame(table, geometry=[f.geometry for f in findings], crs=plane)
 
 
 def run_info(project: Project, inputs: Inputs, log: FindingLog, started: float) -> pd.DataFrame:

@@ -23,8 +23,12 @@ from layoutgen.errors import Finding, FindingLog, InputError, OutputError
 from layoutgen.export import formats
 from layoutgen.gis import propose, write
 from layoutgen.gis.plane import parse_crs
-from layoutgen.gis.read import Inputs, read_inputs
+from layoutgen.gis.read import InputParams, Inputs, read_inputs, read_on_request
+from layoutgen.gis.roles import role
+from layoutgen.markings.audit import Audit
+from layoutgen.markings.audit import audit as hold_to_rows
 from layoutgen.markings.engine import ask_rules, draw_markings, leg_policy
+from layoutgen.markings.paints import ROLE, paints_of
 from layoutgen.markings.symbols import figure, figure_names, word
 from layoutgen.markings.symbols.sheet import SHEET_WORDS, write_sheet
 from layoutgen.settings import (
@@ -51,7 +55,9 @@ _MATERIAL = "waterborne"
 
 __all__ = [
     "EXPORTS",
+    "Audited",
     "Layout",
+    "audit",
     "check",
     "explain",
     "export",
@@ -59,10 +65,12 @@ __all__ = [
     "json_schema",
     "lay_out",
     "load_project",
+    "names_layout",
     "propose_project",
     "route",
     "route_again",
     "symbol_sheet",
+    "write_audit",
 ]
 
 
@@ -74,6 +82,15 @@ class Layout:
     design: Design
     markings: gpd.GeoDataFrame
     findings: FindingLog
+
+
+@dataclass(frozen=True)
+class Audited:
+    """Result of `audit`: the file, how many rows it has, and what was found."""
+
+    file: Path
+    rows: int
+    result: Audit
 
 
 @contextmanager
@@ -141,6 +158,53 @@ def check(project: Project, progress: Progress) -> Layout:
     log.extend(found)
     empty, _ = draw_markings([], design.axes, _MATERIAL)
     return Layout(inputs, design, empty, log)
+
+
+@_unswept()
+def audit(
+    project: Project, layout: Layout, source: Path | None, layer: str, progress: Progress
+) -> Audited:
+    """A layout of any origin, held to the rows of the standard on the street model of the project.
+
+    Args:
+        project: settings; `[inputs.layout]` maps the columns.
+        layout: answer of `check`.
+        source: the file; None = the one that `[inputs.layout]` names.
+        layer: its layer; empty = the one set there, else `markings`, else the only one that fits.
+        progress: told every step.
+
+    Raises:
+        InputError: the file cannot be used.
+    """
+    given = project.settings.inputs.get(ROLE) or InputParams(source="")
+    file = source or Path(given.source)
+    change = {"source": str(file), "layer": layer or given.layer or _own_layer(file)}
+    progress(f"auditing {file.name}")
+    spec = given.model_copy(update=change)
+    table, found = read_on_request(spec, role(ROLE), layout.inputs.plane)
+    params = project.settings.audit
+    paints, told = paints_of(table, layout.design, params.reach_ft)
+    result = hold_to_rows(paints, layout.design, params)
+    result.findings[:0] = [*found, *told]
+    return Audited(file, len(table) + sum(f.rows for f in found), result)
+
+
+def names_layout(project: Project) -> bool:
+    """Whether the project file itself names a layout to audit."""
+    spec = project.settings.inputs.get(ROLE)
+    return spec is not None and bool(spec.source)
+
+
+def write_audit(audited: Audited, layout: Layout, path: Path) -> None:
+    """Findings of an audit as a file of their own, `.gpkg` or `.csv`."""
+    table = layers.audit_table(audited.result.findings, layout.inputs.plane)
+    write.write_audit(path, table, layout.inputs.source_crs)
+
+
+def _own_layer(file: Path) -> str:
+    """`markings` where the file is a layout of ours."""
+    own = file.suffix.lower() == ".gpkg" and file.is_file() and write.has_layer(file, "markings")
+    return "markings" if own else ""
 
 
 @_unswept()

@@ -16,7 +16,7 @@ from layoutgen.errors import FindingLog
 from layoutgen.export.formats import CAUTION
 from layoutgen.layers import reported_rows
 from layoutgen.markings.catalog import rule_catalog, standard_rows
-from layoutgen.pipeline import Layout
+from layoutgen.pipeline import Audited, Layout
 from layoutgen.settings import Project
 from layoutgen.tours.tour import TourTables
 
@@ -63,6 +63,46 @@ def tours_table(tours: TourTables) -> Table:
     lost = len(tours.unserved)
     table.caption = f"{lost} jobs not served, see layer unserved" if lost else "all jobs served"
     return table
+
+
+def audit_table(audited: Audited) -> Table:
+    """Rows of the standard that were asked, and how often they are broken."""
+    rows = standard_rows()
+    columns = ["row", "about", "section", "whose", "a breach is", ">checked", ">breached"]
+    table = _table(f"rows asked of {audited.file.name}", columns)
+    for count in audited.result.rows:
+        row = rows[count.row]
+        words = (count.row, row["item"], row["section"], count.jurisdiction, count.severity)
+        _add(table, *words, f"{count.checked:,}", f"{count.breached:,}")
+    return table
+
+
+def audit_log(audited: Audited) -> FindingLog:
+    """Findings of an audit."""
+    return FindingLog(audited.result.findings)
+
+
+def audit_errors(audited: Audited) -> int:
+    """Number of errors in a layout."""
+    return sum(f.severity == "error" for f in audited.result.findings)
+
+
+def audit_summary(audited: Audited) -> str:
+    """The audit in a few lines; rows of the file = judged + told."""
+    result = audited.result
+    count = Counter(f.severity for f in result.findings)
+    told = ", ".join(f"{count[s]} {s}s" for s in ("error", "warning", "notice"))
+    asked = sum(1 for row in result.rows if row.checked)
+    broken = sum(1 for row in result.rows if row.breached)
+    return "\n".join(
+        [
+            f"{audited.rows:,} rows in {audited.file.name}: {result.judged:,} judged, "
+            f"{audited.rows - result.judged:,} in findings; {told}",
+            f"{asked} rows of the standard apply, {broken} are broken; silence is no proof: "
+            "rows without a check are listed in layoutgen/markings/CONFORMITY.md",
+            CAUTION,
+        ]
+    )
 
 
 def findings_table(log: FindingLog, *, every: bool) -> Table | str:

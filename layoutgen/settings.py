@@ -17,9 +17,11 @@ from layoutgen.errors import ConfigError
 from layoutgen.gis.plane import parse_crs
 from layoutgen.gis.read import InputParams
 from layoutgen.gis.roles import ROLES, STREET_CLASSES, role
-from layoutgen.markings.catalog import rule_catalog
+from layoutgen.markings.audit import AuditParams
+from layoutgen.markings.catalog import rule_catalog, standard_rows
 from layoutgen.markings.engine import RuleSetting
 from layoutgen.markings.exclusions import ExclusionParams, Exclusions
+from layoutgen.markings.jurisdiction import jurisdictions
 from layoutgen.markings.marking import Rule, RuleParams
 from layoutgen.markings.symbols import Figure
 from layoutgen.markings.symbols.own import SymbolParams, file_digest_parts, own_figures
@@ -110,6 +112,7 @@ class SettingsBase(Params):
     curb_uses: CurbUseParams = CurbUseParams()
     exclusions: ExclusionParams = ExclusionParams()
     symbols: dict[str, SymbolParams] = Field(default_factory=dict)
+    audit: AuditParams = AuditParams()
     conflation: ConflationParams = ConflationParams()
     crossing_points: CrossingParams = CrossingParams()
     paint: PaintParams = PaintParams()
@@ -182,6 +185,7 @@ def project_of(raw: Raw, path: Path) -> Project:
     if settings.project.crs:
         parse_crs(settings.project.crs, raw.place(("project", "crs")) + ": project.crs")
     _check_values(settings, raw)
+    _check_audit(settings.audit, raw)
     output = _default_output(settings, path)
     _refuse_output(output, raw)
     own = _own_figures(settings, raw)
@@ -267,6 +271,8 @@ def _with_shared_sources(raw: Raw) -> Raw:
     for spec in roles.values() if isinstance(roles, dict) else ():
         if not isinstance(spec, dict) or "source" in spec:
             continue
+        if spec is roles.get("layout") and "source_of" not in spec:
+            spec["source"] = ""  # the command line names the file
         shared = roles.get(spec.get("source_of", ""))
         if isinstance(shared, dict) and "source" in shared:
             spec["source"] = shared["source"]
@@ -289,7 +295,7 @@ def _refuse_output(settings: SettingsBase, raw: Raw) -> None:
     if out.suffix.lower() != ".gpkg":
         raise ConfigError(f"{place}: project.output: {out.name} must end in .gpkg.")
     for name, spec in settings.inputs.items():
-        if Path(spec.source).resolve() == out.resolve():
+        if not role(name).on_request and Path(spec.source).resolve() == out.resolve():
             raise ConfigError(
                 f"{place}: project.output: {out.name} is the source of inputs.{name} and would be "
                 "overwritten. Name another file."
@@ -409,6 +415,22 @@ def _check_words(name: str, wanted: Any, place: str) -> None:
             text = nearest(word, _WORDS[name])
             allowed = ", ".join(_WORDS[name])
             raise ConfigError(f"{place}: where.{name}: no such value '{word}'.{text} ({allowed})")
+
+
+def _check_audit(params: AuditParams, raw: Raw) -> None:
+    """Names of rows and jurisdictions must be there, and no row may be told in two ways."""
+    lists = {name: getattr(params, name) for name in ("rows_off", "errors", "warnings", "notices")}
+    known = {**dict.fromkeys(lists, tuple(standard_rows())), "jurisdictions": jurisdictions()}
+    for name, allowed in known.items():
+        place = f"{raw.place(('audit', name))}: audit.{name}"
+        for one in getattr(params, name):
+            if one not in allowed:
+                raise ConfigError(f"{place}: '{one}' is not known.{nearest(one, allowed)}")
+    told = [row for name in ("errors", "warnings", "notices") for row in set(lists[name])]
+    twice = sorted({row for row in told if told.count(row) > 1})
+    if twice:
+        place = raw.place(("audit", "notices"))
+        raise ConfigError(f"{place}: audit: {twice[0]} is told in two ways. Keep one of them.")
 
 
 def _check_values(settings: SettingsBase, raw: Raw) -> None:

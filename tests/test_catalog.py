@@ -57,6 +57,7 @@ def test_layers_and_roles() -> None:
         "curb_zones",
         "curb_points",
         "yard",
+        "layout",
     ]
 
 

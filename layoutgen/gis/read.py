@@ -97,7 +97,7 @@ def read_inputs(
     tables: dict[str, gpd.GeoDataFrame] = {}
     rows: dict[str, int] = {}
     for known in ROLES:
-        if known.name not in specs:
+        if known.name not in specs or known.on_request:
             continue
         raw = read_source(specs[known.name], known)
         rows[known.name] = len(raw)
@@ -120,6 +120,20 @@ def read_inputs(
     }
     files = {name: specs[name].source for name in tables}
     return Inputs(plane, pyproj.CRS(streets.crs), flat, rows, files), findings
+
+
+def read_on_request(
+    spec: InputParams, known: Role, plane: pyproj.CRS
+) -> tuple[gpd.GeoDataFrame, list[Finding]]:
+    """One role on a working plane that is given.
+
+    Raises:
+        InputError: as `read_inputs`.
+    """
+    raw = read_source(spec, known)
+    table, findings = map_fields(raw, spec, known)
+    findings += check_crs(table, _label(spec, known))
+    return to_plane(table, plane), findings
 
 
 def read_source(spec: InputParams, known: Role) -> gpd.GeoDataFrame:

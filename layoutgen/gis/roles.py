@@ -27,13 +27,17 @@ class Field:
 
 @dataclass(frozen=True)
 class Role:
-    """One input role (`[inputs.<name>]`); without geometry types it is a table joined by id."""
+    """One input role (`[inputs.<name>]`); without geometry types it is a table joined by id.
+
+    `on_request` = no layout is made from it; only the command that asks for it reads it.
+    """
 
     name: str
     geometry: tuple[str, ...]
     required: bool
     text: str
     fields: tuple[Field, ...]
+    on_request: bool = False
 
     @property
     def id_field(self) -> str:
@@ -348,6 +352,25 @@ ROLES: tuple[Role, ...] = (
         False,
         "Where trucks start, refill and end.",
         (Field("yard_id", "text", "stable id"), Field("name", "text", "name of the yard")),
+    ),
+    Role(
+        "layout",
+        (*_POLYGONS, "LineString", "MultiLineString"),
+        False,
+        "A layout to be audited by `check`, of any origin: painted areas, or lines with a width.",
+        (
+            Field("marking_id", "text", "stable id"),
+            Field("kind", "text", "what it is, in the words of layer markings"),
+            Field("style", "text", "style of the kind, in the words of layer markings"),
+            Field("color", "text", "color of the paint"),
+            Field(
+                "bearing_deg",
+                "real",
+                "travel direction of the traffic that reads it; empty = that of the lane it is in",
+            ),
+            Field("width_ft", "real", "painted width, for rows that are lines"),
+        ),
+        on_request=True,
     ),
 )
 

@@ -274,6 +274,27 @@ LAYERS: tuple[Layer, ...] = (
 )
 
 
+#: what `check --layout -o` writes, into a file of its own
+AUDIT = Layer(
+    "audit",
+    "Geometry",
+    "generate",
+    "One row per marking or site that breaks a row of the standard, or cannot be judged.",
+    _columns("""
+        code text row of the standard, or name of the problem
+        severity text error, warning or notice
+        feature_id text marking, leg, segment or intersection
+        kind text kind of the marking, or of the site
+        street text street name
+        section text section of the standard
+        measured text what is wrong, as measured
+        asked text what the row asks
+        text text the same in one sentence
+        fix text what to do
+    """),
+)
+
+
 def layer(name: str) -> Layer:
     """The output layer of that name.
 

@@ -30,7 +30,7 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, FieldE
 from pyproj.exceptions import ProjError
 
 from layoutgen.errors import InputError, OutputError
-from layoutgen.gis.schema import LAYERS, Column, Layer
+from layoutgen.gis.schema import AUDIT, LAYERS, Column, Layer
 
 #: 1.2 and not newer: programs built on GDAL 3.6 warn at every open of a 1.4 file (seen)
 VERSION = "1.2"
@@ -111,6 +111,35 @@ def write_package(
             base.execute("VACUUM INTO ?", (str(folder / path.name),))
         draft.unlink()
         _refuse_open(path)
+
+
+def write_audit(path: Path, table: gpd.GeoDataFrame, crs: pyproj.CRS) -> None:
+    """Findings of an audit, as a GeoPackage or as text with the longitude and latitude of each.
+
+    Raises:
+        OutputError: another suffix, or the file cannot be written.
+    """
+    kind = path.suffix.lower()
+    if kind not in (".gpkg", ".csv"):
+        raise OutputError(f"{path}: findings go to a .gpkg or a .csv file. Choose such a name.")
+    table = table[[*(c.name for c in AUDIT.columns), table.geometry.name]]
+    with staged(path.resolve().parent) as folder, _write_faults(path):
+        if kind == ".csv":
+            places = shapely.centroid(table.to_crs(4326).geometry.to_numpy())
+            plain = pd.DataFrame(table.drop(columns=table.geometry.name))
+            plain = plain.assign(
+                lon=np.round(shapely.get_x(places), 7), lat=np.round(shapely.get_y(places), 7)
+            )
+            plain.to_csv(folder / path.name, index=False)
+            return
+        _refuse_open(path)
+        options = {"layer": AUDIT.name, "driver": "GPKG", "geometry_type": "Unknown"}
+        file = folder / path.name
+        pyogrio.write_dataframe(
+            table.to_crs(crs), file, **options, dataset_options={"VERSION": VERSION}
+        )
+        with closing(sqlite3.connect(file)) as base:
+            _finish(base, [AUDIT], {AUDIT.name: len(table)})
 
 
 @contextmanager

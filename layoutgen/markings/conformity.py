@@ -7,8 +7,9 @@ how a breach is told: "standard" is an error, "guidance" a warning (`markings/st
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Literal
@@ -16,30 +17,32 @@ from typing import Any, Literal
 import numpy as np
 import shapely
 
+from layoutgen.markings.measuring import Part, extents, parts_of
 from layoutgen.street.design import Design, Leg, Segment
+
+__all__ = [
+    "INCH",
+    "TOLERANCE_FT",
+    "Check",
+    "LaidOut",
+    "Paint",
+    "Part",
+    "Test",
+    "color_check",
+    "measured",
+    "measuring_to",
+    "size_check",
+    "tolerance_ft",
+    "width_check",
+    "within",
+]
 
 INCH = 1.0 / 12.0
 #: how far a measured size may be off before a breach is told: a fingernail
 TOLERANCE_FT = 0.005
-
-
-@dataclass(frozen=True)
-class Part:
-    """One piece of paint of a marking, measured.
-
-    Attributes:
-        shape: its polygon.
-        along_ft, across_ft: extent along and across the travel that reads the marking.
-        long_ft, short_ft: sides of the smallest rectangle around it.
-        turn_deg: angle of its long side to the travel, -90 to 90, positive to the right.
-    """
-
-    shape: Any
-    along_ft: float
-    across_ft: float
-    long_ft: float
-    short_ft: float
-    turn_deg: float
+#: of every kind
+ANY = "*"
+_tolerance = ContextVar("tolerance_ft", default=TOLERANCE_FT)
 
 
 @dataclass(frozen=True)
@@ -48,6 +51,8 @@ class Paint:
 
     `segment` is the nearest street with its `station_ft` and `offset_ft` there (middle of the
     marking), `leg` the leg of an intersection it stands on or belongs to; None where there is none.
+    `from_ft`, `to_ft`, `left_ft` and `right_ft` are its extents in stations and offsets of the
+    segment.
     """
 
     marking_id: str
@@ -60,17 +65,26 @@ class Paint:
     station_ft: float = 0.0
     offset_ft: float = 0.0
     leg: Leg | None = None
+    from_ft: float = 0.0
+    to_ft: float = 0.0
+    left_ft: float = 0.0
+    right_ft: float = 0.0
 
     @cached_property
     def parts(self) -> tuple[Part, ...]:
         """Its pieces, in the order they are stored."""
-        return tuple(measured(piece, self.bearing_deg) for piece in shapely.get_parts(self.shape))
+        return parts_of([self.shape], [self.bearing_deg])[0]
 
     @cached_property
     def extent_ft(self) -> tuple[float, float]:
         """Extent of the whole along and across the travel that reads it."""
-        whole = _turned(self.shape, self.bearing_deg)
-        return float(np.ptp(whole[:, 1])), float(np.ptp(whole[:, 0]))
+        along, across = extents(np.array([self.shape]), np.array([self.bearing_deg]))
+        return float(along[0]), float(across[0])
+
+    def with_parts(self, parts: tuple[Part, ...]) -> Paint:
+        """The same paint, whose pieces are measured already: a layout is measured at once."""
+        self.__dict__["parts"] = parts
+        return self
 
 
 @dataclass(frozen=True)
@@ -133,9 +147,10 @@ class Check:
         row: id of the row in `markings/standards.csv`; its strength gives the severity.
         text: what is asked, in one line.
         test: subject and layout -> what is wrong there ("10 in wide"), or None.
-        kinds: the markings it is asked of.
+        kinds: the markings it is asked of; `"*"` = of every marking.
         styles: only of these styles; empty = all.
         on: asked of every such site instead, where a marking may be missing.
+        fix: what to do about a breach, where that is more than to paint what is asked.
     """
 
     row: str
@@ -144,45 +159,38 @@ class Check:
     kinds: tuple[str, ...] = ()
     styles: tuple[str, ...] = ()
     on: Literal["", "approach", "leg", "block", "intersection"] = ""
+    fix: str = ""
 
     def asks(self, paint: Paint) -> bool:
         """Whether the check concerns a marking."""
-        return paint.kind in self.kinds and (not self.styles or paint.style in self.styles)
+        if paint.kind not in self.kinds and ANY not in self.kinds:
+            return False
+        return not self.styles or paint.style in self.styles
 
 
 def measured(piece: Any, bearing_deg: float) -> Part:
     """A piece of paint with its extents."""
-    xy = _turned(piece, bearing_deg)
-    rectangle = shapely.get_coordinates(shapely.oriented_envelope(piece))
-    sides = np.diff(rectangle[:3], axis=0)
-    lengths = np.hypot(*sides.T)
-    longest = sides[int(np.argmax(lengths))]
-    turn = math.degrees(math.atan2(longest[0], longest[1])) - bearing_deg
-    return Part(
-        piece,
-        float(np.ptp(xy[:, 1])),
-        float(np.ptp(xy[:, 0])),
-        float(lengths.max()),
-        float(lengths.min()),
-        (turn + 90.0) % 180.0 - 90.0,
-    )
+    return parts_of([piece], [bearing_deg])[0][0]
 
 
-def _turned(shape: Any, bearing_deg: float) -> Any:
-    """Coordinates with the travel as +y and its right as +x."""
-    t = math.radians(bearing_deg)
-    xy = shapely.get_coordinates(shape)
-    return np.column_stack(
-        [
-            xy @ np.array([math.cos(t), -math.sin(t)]),
-            xy @ np.array([math.sin(t), math.cos(t)]),
-        ]
-    )
+@contextmanager
+def measuring_to(tolerance_ft: float) -> Iterator[None]:
+    """Measured sizes may be off by this much while the block runs: files round coordinates."""
+    token = _tolerance.set(tolerance_ft)
+    try:
+        yield
+    finally:
+        _tolerance.reset(token)
+
+
+def tolerance_ft() -> float:
+    """How far a measured size may be off before a breach is told, now."""
+    return _tolerance.get()
 
 
 def within(value_ft: float, low_ft: float, high_ft: float) -> bool:
-    """Whether a measured length lies in a range, give or take a fingernail."""
-    return low_ft - TOLERANCE_FT <= value_ft <= high_ft + TOLERANCE_FT
+    """Whether a measured length lies in a range, give or take the tolerance."""
+    return low_ft - tolerance_ft() <= value_ft <= high_ft + tolerance_ft()
 
 
 def color_check(row: str, kinds: Sequence[str], colors: Sequence[str]) -> Check:
