@@ -21,6 +21,7 @@ ORDER = [
     {"pipeline"},
     {"layers"},
     {"settings"},
+    {"where_names"},
     {"export"},
     {"gis.write"},
     {"tours"},
