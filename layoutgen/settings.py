@@ -18,9 +18,10 @@ from layoutgen.gis.plane import parse_crs
 from layoutgen.gis.read import InputParams
 from layoutgen.gis.roles import ROLES, STREET_CLASSES, role
 from layoutgen.markings.audit import AuditParams
-from layoutgen.markings.catalog import rule_catalog
+from layoutgen.markings.catalog import rule_catalog, standard_rows
 from layoutgen.markings.engine import RuleSetting
 from layoutgen.markings.exclusions import ExclusionParams, Exclusions
+from layoutgen.markings.jurisdiction import jurisdictions
 from layoutgen.markings.marking import Rule, RuleParams
 from layoutgen.markings.symbols import Figure
 from layoutgen.markings.symbols.own import SymbolParams, file_digest_parts, own_figures
@@ -354,6 +355,22 @@ def _drawing(setting: RuleSetting, own: Mapping[str, Figure]) -> RuleSetting:
 def _case_params(rule: Rule, table: Mapping[str, Any], raw: Raw, path: Any) -> RuleParams:
     """Settings of one case; faults are told with the case's own place in the file."""
     return validate(rule.params, raw, table, path)
+
+
+def _check_audit(params: AuditParams, raw: Raw) -> None:
+    """Names of rows and jurisdictions must be there, and no row may be told in two ways."""
+    lists = {name: getattr(params, name) for name in ("rows_off", "errors", "warnings", "notices")}
+    known = {**dict.fromkeys(lists, tuple(standard_rows())), "jurisdictions": jurisdictions()}
+    for name, allowed in known.items():
+        place = f"{raw.place(('audit', name))}: audit.{name}"
+        for one in getattr(params, name):
+            if one not in allowed:
+                raise ConfigError(f"{place}: '{one}' is not known.{nearest(one, allowed)}")
+    told = [row for name in ("errors", "warnings", "notices") for row in set(lists[name])]
+    twice = sorted({row for row in told if told.count(row) > 1})
+    if twice:
+        place = raw.place(("audit", "notices"))
+        raise ConfigError(f"{place}: audit: {twice[0]} is told in two ways. Keep one of them.")
 
 
 def _check_values(settings: SettingsBase, raw: Raw) -> None:

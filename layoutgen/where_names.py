@@ -75,19 +75,3 @@ def _check_words(name: str, wanted: Any, place: str) -> None:
             text = nearest(word, _WORDS[name])
             allowed = ", ".join(_WORDS[name])
             raise ConfigError(f"{place}: where.{name}: no such value '{word}'.{text} ({allowed})")
-
-
-def _check_audit(params: AuditParams, raw: Raw) -> None:
-    """Names of rows and jurisdictions must be there, and no row may be told in two ways."""
-    lists = {name: getattr(params, name) for name in ("rows_off", "errors", "warnings", "notices")}
-    known = {**dict.fromkeys(lists, tuple(standard_rows())), "jurisdictions": jurisdictions()}
-    for name, allowed in known.items():
-        place = f"{raw.place(('audit', name))}: audit.{name}"
-        for one in getattr(params, name):
-            if one not in allowed:
-                raise ConfigError(f"{place}: '{one}' is not known.{nearest(one, allowed)}")
-    told = [row for name in ("errors", "warnings", "notices") for row in set(lists[name])]
-    twice = sorted({row for row in told if told.count(row) > 1})
-    if twice:
-        place = raw.place(("audit", "notices"))
-        raise ConfigError(f"{place}: audit: {twice[0]} is told in two ways. Keep one of them.")

@@ -18,8 +18,9 @@ from layoutgen.gis.schema import LAYERS
 from layoutgen.markings.catalog import rule_catalog
 from layoutgen.pipeline import generate, load_project
 from layoutgen.report import settings_rows
-from layoutgen.settings import WHERE_NAMES, Project
+from layoutgen.settings import Project
 from layoutgen.street.precedence import ORDERS
+from layoutgen.where_names import WHERE_NAMES
 
 ROOT = Path(__file__).parents[1]
 #: picture -> (marking in the middle, size in ft)
