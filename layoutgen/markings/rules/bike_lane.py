@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from layoutgen.config import choice, length
-from layoutgen.markings.lanes import turns
+from layoutgen.markings.bike_ends import Gaps, bike_ends, traffic_way
 from layoutgen.markings.marking import (
     FigureShape,
     Frame,
@@ -23,7 +23,7 @@ from layoutgen.markings.marking import (
     Stroke,
 )
 from layoutgen.markings.spacing import Spacing, spread
-from layoutgen.street.design import Block, Cut, Leg, Strip
+from layoutgen.street.design import Block, Strip
 
 _SYMBOL_FT = 6.0  # BIKE-07, 72 in
 _ARROW_FT = 6.0  # BIKE-07, 72 in
@@ -152,38 +152,7 @@ def _ends(
     block: Block, strip: Strip, part: tuple[float, float], params: Params
 ) -> tuple[float, float]:
     """Segment stations between which a part of the lane (offset, width) is marked."""
-    offset_ft, width_ft = part
-    start, stop = 0.0, block.segment.length_ft
-    if block.start_leg is not None:
-        cut = _line_end(block.start_leg, strip.direction == -1, strip.center_ft, params)
-        start = cut.clear(offset_ft, width_ft)
-    if block.end_leg is not None:
-        cut = _line_end(block.end_leg, strip.direction == 1, -strip.center_ft, params)
-        stop -= cut.clear(-offset_ft, width_ft)
-    return start, stop
-
-
-def _line_end(leg: Leg, inbound: bool, lane_ft: float, params: Params) -> Cut:
-    """Where the lane's markings end on a leg: cyclists join the traffic before a roundabout, and
-    no lane stays beside one whose traffic must turn across it."""
-    if inbound and leg.circular:
-        return leg.layout.inbound_end.moved(params.roundabout_gap_ft)
-    if inbound and leg.inbound and _is_crossed(leg, lane_ft):
-        return leg.layout.inbound_end.moved(params.turn_gap_ft)
-    return leg.layout.inbound_end if inbound else leg.layout.outbound_end
-
-
-def _is_crossed(leg: Leg, lane_ft: float) -> bool:
-    """Whether the traffic lane next to a bike lane must turn toward it (leg coordinates)."""
-    if len(leg.movements) != len(leg.inbound):
-        return False
-    between = [s for s in leg.outbound if min(lane_ft, leg.inbound[0].center_ft) < s.center_ft]
-    if any(s.center_ft < max(lane_ft, leg.inbound[0].center_ft) for s in between):
-        return False  # a track on the other side of the street
-    pairs = zip(leg.inbound, leg.movements, strict=True)
-    lane, movements = min(pairs, key=lambda pair: abs(pair[0].center_ft - lane_ft))
-    toward = "right" if lane_ft < lane.center_ft else "left"
-    return turns(movements) == "must" and toward in movements
+    return bike_ends(block, strip, part, Gaps(params.turn_gap_ft, params.roundabout_gap_ft))
 
 
 def _lines(block: Block, k: int, params: Params) -> Iterator[Marking]:
@@ -264,12 +233,6 @@ def _line(block: Block, k: int, strokes: tuple[Stroke, ...], side: str, params: 
         tag="line",
         priority=70,
     )
-
-
-def traffic_way(strips: Sequence[Strip], k: int) -> int:
-    """Direction of the travel lane nearest to a strip: the way a truck beside it drives."""
-    lanes = [s for s in strips if s.kind == "travel_lane"]
-    return min(lanes, key=lambda s: abs(s.center_ft - strips[k].center_ft)).direction
 
 
 def _symbols(

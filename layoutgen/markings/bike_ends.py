@@ -1,0 +1,65 @@
+"""How far a bike lane is marked toward the intersections at its ends."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from layoutgen.markings.lanes import turns
+from layoutgen.street.design import Block, Cut, Leg, Strip
+
+
+@dataclass(frozen=True)
+class Gaps:
+    """Distance that markings keep to the stop line beside a lane that must turn across them, and
+    to a roundabout (BIKE-16, BIKE-17)."""
+
+    turn_ft: float
+    roundabout_ft: float
+
+
+def bike_ends(
+    block: Block, strip: Strip, part: tuple[float, float], gaps: Gaps
+) -> tuple[float, float]:
+    """Segment stations between which a part of a bike lane (offset, width) is marked."""
+    offset_ft, width_ft = part
+    start, stop = 0.0, block.segment.length_ft
+    if block.start_leg is not None:
+        cut = line_end(block.start_leg, strip.direction == -1, strip.center_ft, gaps)
+        start = cut.clear(offset_ft, width_ft)
+    if block.end_leg is not None:
+        cut = line_end(block.end_leg, strip.direction == 1, -strip.center_ft, gaps)
+        stop -= cut.clear(-offset_ft, width_ft)
+    return start, stop
+
+
+def line_end(leg: Leg, inbound: bool, lane_ft: float, gaps: Gaps) -> Cut:
+    """Where the lane's markings end on a leg: cyclists join the traffic before a roundabout, and
+    no lane stays beside one whose traffic must turn across it."""
+    if inbound and leg.circular:
+        return leg.layout.inbound_end.moved(gaps.roundabout_ft)
+    if inbound and leg.inbound and is_crossed(leg, lane_ft):
+        return leg.layout.inbound_end.moved(gaps.turn_ft)
+    return leg.layout.inbound_end if inbound else leg.layout.outbound_end
+
+
+def is_crossed(leg: Leg, lane_ft: float, words: tuple[str, ...] = ("must",)) -> bool:
+    """Whether the traffic lane next to a bike lane must turn toward it (leg coordinates).
+
+    With `words` = must and may: whether it may.
+    """
+    if len(leg.movements) != len(leg.inbound) or not leg.inbound:
+        return False
+    between = [s for s in leg.outbound if min(lane_ft, leg.inbound[0].center_ft) < s.center_ft]
+    if any(s.center_ft < max(lane_ft, leg.inbound[0].center_ft) for s in between):
+        return False  # a track on the other side of the street
+    pairs = zip(leg.inbound, leg.movements, strict=True)
+    lane, movements = min(pairs, key=lambda pair: abs(pair[0].center_ft - lane_ft))
+    toward = "right" if lane_ft < lane.center_ft else "left"
+    return turns(movements) in words and toward in movements
+
+
+def traffic_way(strips: Sequence[Strip], k: int) -> int:
+    """Direction of the travel lane nearest to a strip: the way a truck beside it drives."""
+    lanes = [s for s in strips if s.kind == "travel_lane"]
+    return min(lanes, key=lambda s: abs(s.center_ft - strips[k].center_ft)).direction
