@@ -19,7 +19,7 @@ def bike_turns(**settings: Any) -> Scene:
             "speed_mph": 30.0, "bike_left": "buffered", "bike_right": "buffered"}  # fmt: skip
     side = {"name": "Tern Lane", "street_class": "local", "width_ft": 30.0, "speed_mph": 25.0,
             "bike_left": "shared", "bike_right": "shared"}  # fmt: skip
-    parked = {**side, "width_ft": 38.0, "parking": "both"}
+    parked = {**side, "width_ft": 44.0, "parking": "both"}
     rows: list[Row] = [
         {"segment_id": "b1", **main, "turn_lanes_forward": "through|right",
          "at": "LINESTRING (-520 -700, 30 -730)"},
@@ -37,4 +37,21 @@ def bike_turns(**settings: Any) -> Scene:
     return Scene([*rows, *legs], controls=[control], settings=settings)
 
 
-SCENES = {"bike_turns": bike_turns}
+def two_stage(**settings: Any) -> Scene:
+    r"""A street with parking and bike lanes (a1, a2) crosses another (c1, c2) at a signal."""
+    main = {"name": "Skua Street", "street_class": "collector", "width_ft": 48.0,
+            "parking": "both", "bike_lane": "both"}  # fmt: skip
+    side = {"name": "Gannet Road", "street_class": "collector", "width_ft": 36.0}
+    return Scene(
+        [
+            {"segment_id": "a1", **main, "at": "LINESTRING (-400 30, 25 55)"},
+            {"segment_id": "a2", **main, "at": "LINESTRING (450 80, 25 55)"},
+            {"segment_id": "c1", **side, "at": "LINESTRING (60 -350, 25 55)"},
+            {"segment_id": "c2", **side, "at": "LINESTRING (25 55, -5 420)"},
+        ],
+        controls=[{"control_id": "s", "control": "signal", "at": "POINT (55 90)"}],
+        settings=settings,
+    )
+
+
+SCENES = {"two_stage": two_stage, "bike_turns": bike_turns}

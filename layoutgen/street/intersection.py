@@ -99,6 +99,7 @@ class LegNeeds:
         stop_gap_ft: from crosswalk to stop line.
         stop_setback_ft: from the crossing curb line to the stop line where there is no crosswalk.
         yield_line_ft, yield_gap_ft, yield_setback_ft: the same for a yield line.
+        box_ft: depth of a bicycle box between crosswalk and stop line, its own line included.
     """
 
     crosswalk_ft: float = 0.0
@@ -109,6 +110,7 @@ class LegNeeds:
     yield_line_ft: float = 0.0
     yield_gap_ft: float = 4.0
     yield_setback_ft: float = 4.0
+    box_ft: float = 0.0
 
     def waiting(self) -> tuple[float, float, float]:
         """Depth of the stop or yield line, its gap to the crosswalk, its setback from the curb."""
@@ -204,6 +206,8 @@ def lay_out_leg(
         if crosswalk is None:
             dropped.append("crosswalk")
     depth, walk_gap_ft, setback_ft = needs.waiting()
+    if needs.stop_line_ft:
+        walk_gap_ft, setback_ft = walk_gap_ft + needs.box_ft, setback_ft + needs.box_ft
     behind = crosswalk is not None and not room.circular
     stop = crosswalk[1].moved(walk_gap_ft) if crosswalk and behind else curb.moved(setback_ft)
     waits = stop.moved(depth)
