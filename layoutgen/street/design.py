@@ -185,6 +185,7 @@ class Segment:
     curb_points: tuple[CurbPoint, ...] = ()
     adt: int | None = None
     setting: str = "urban"
+    driving_side: Side = "right"
 
     @property
     def bike_facility(self) -> str:

@@ -139,6 +139,7 @@ def _segment(
         lane_use=(row.lane_use_left, row.lane_use_right),
         adt=row.adt,
         setting=row.setting or "urban",
+        driving_side=params.side,
     )
     return segment, found
 
