@@ -36,5 +36,31 @@ def rural(**settings: Any) -> Scene:
     )  # fmt: skip
 
 
-SCENES: dict[str, Any] = {f.__name__: f for f in (rural,)}
+def offset_lanes(shift_ft: float = 5.0, **settings: Any) -> Scene:
+    r"""A skewed signal crossing: two lanes turn left from the west, whose lanes lie off those east.
+
+    w ----/---- e        w: 4 lanes and a bike lane; e: 4 lanes; n, s: 4 lanes, a bend at the node
+         /
+    """
+    main = {"name": "Tidal Road", "street_class": "arterial", "parking": "none"}
+    side = {"name": "Sound Street", "street_class": "arterial", "lanes": 4, "width_ft": 46.0}
+    x = (61.0, -23.0)
+    far, near = (141.0, 330.0), (20.0, -340.0)
+    return Scene(
+        streets=[
+            {"segment_id": "w", **main, "lanes_forward": 3, "lanes_backward": 2,
+             "width_ft": 55.0 + 2 * shift_ft, "bike_lane": "right" if shift_ft else "none",
+             "turn_lanes_forward": "left|left;through|through",
+             "at": shapely.LineString([(-420.0, -60.0), x])},
+            {"segment_id": "e", **main, "lanes": 4, "width_ft": 44.0,
+             "at": shapely.LineString([x, (480.0, 62.0)])},
+            {"segment_id": "n", **side, "at": shapely.LineString([x, far])},
+            {"segment_id": "s", **side, "at": shapely.LineString([near, x])},
+        ],
+        controls=[{"control_id": "g", "control": "signal", "at": shapely.Point(90.0, 10.0)}],
+        settings=settings,
+    )  # fmt: skip
+
+
+SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes)}
 _ = (math, np)
