@@ -7,7 +7,7 @@ from typing import Any
 
 from layoutgen.config import Raw, nearest
 from layoutgen.errors import ConfigError
-from layoutgen.gis.roles import STREET_CLASSES
+from layoutgen.gis.roles import SETTINGS, STREET_CLASSES
 from layoutgen.markings.marking import Rule
 from layoutgen.street.design import BIKE_KINDS
 
@@ -17,7 +17,7 @@ WHERE_NAMES = (
     *("lanes", "parking", "bike_lane", "bike_facility", "center_turn_lane", "divided"),
     *("roundabout", "leg_id", "intersection_id", "control", "intersection_control", "legs"),
     *("lanes_in", "lanes_out", "school", "circular", "existing", "compass", "district"),
-    *("rail_crossings", "speed_humps", "lane_use", "curb_zones"),
+    *("rail_crossings", "speed_humps", "lane_use", "curb_zones", "adt", "setting"),
 )
 
 
@@ -37,6 +37,7 @@ _WORDS: Mapping[str, tuple[str, ...]] = {
     "control": ("signal", "stop", "yield", "none"),
     "intersection_control": ("signal", "all_way_stop", "two_way_stop", "yield", "none"),
     "bike_facility": BIKE_KINDS,
+    "setting": SETTINGS,
     "compass": ("N", "NE", "E", "SE", "S", "SW", "W", "NW"),
 }
 

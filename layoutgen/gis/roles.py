@@ -51,6 +51,8 @@ BIKE_SIDES = ("none", "lane", "buffered", "separated", "shared", "contraflow")
 PARKING_SIDES = ("none", "parallel", "angle")
 #: of a pedestrian crossing: whether it is marked, or the style of the marking
 MARKED = (*("marked", "unmarked", "transverse_lines", "longitudinal_bars", "ladder", "bar_pairs"),)
+#: what lies around a street
+SETTINGS = ("urban", "rural")
 LEGEND_COLORS = ("white", "yellow", "green", "red", "blue", "purple", "black")
 CROSSING_CONTROLS = ("signal", "stop", "yield", "none")
 CONTROLS = (
@@ -108,6 +110,8 @@ ROLES: tuple[Role, ...] = (
             Field("roundabout", "yes_no", "part of a circulatory roadway"),
             Field("status", "choice", "closed streets are left out", ("open", "closed")),
             Field("route", "text", "numbered route it carries, e.g. US 30"),
+            Field("adt", "integer", "traffic volume, vehicles per day"),
+            Field("setting", "choice", "what lies around it; empty = urban", SETTINGS),
         ),
     ),
     Role(

@@ -148,7 +148,8 @@ class Segment:
     driver sees them; empty where nothing is known. `bike` is the bike facility on the left and on
     the right side. `outside` = in none of the districts, where districts are given: it shapes its
     neighbors, but gets no markings of its own. `lane_use` tells who the leftmost and the rightmost
-    lane are for, empty = everybody.
+    lane are for, empty = everybody. `adt` is its traffic volume in vehicles per day, `setting` what
+    lies around it: `urban` or `rural`.
     """
 
     index: int
@@ -182,6 +183,9 @@ class Segment:
     lane_use: tuple[str, str] = ("", "")
     curb_zones: tuple[CurbZone, ...] = ()
     curb_points: tuple[CurbPoint, ...] = ()
+    adt: int | None = None
+    setting: str = "urban"
+    driving_side: Side = "right"
 
     @property
     def bike_facility(self) -> str:

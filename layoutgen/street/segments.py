@@ -44,6 +44,8 @@ def segment_attributes(segment: Segment) -> dict[str, Any]:
         "speed_humps": len(segment.speed_humps),
         "lane_use": segment.lane_use[1] or segment.lane_use[0] or "none",
         "curb_zones": len(segment.curb_zones),
+        "adt": segment.adt or 0,
+        "setting": segment.setting,
     }
 
 
@@ -135,6 +137,9 @@ def _segment(
         bike_source=_bike_source(row),
         route=row.route,
         lane_use=(row.lane_use_left, row.lane_use_right),
+        adt=row.adt,
+        setting=row.setting or "urban",
+        driving_side=params.side,
     )
     return segment, found
 

@@ -62,6 +62,8 @@ class StreetRow:
     tabled: frozenset[str] = frozenset()
     layered: frozenset[str] = frozenset()
     route: str = ""
+    adt: int | None = None
+    setting: str = ""
 
     def source(self, value: str) -> str:
         """Where a value of the row came from (`precedence`): a joined table, or the line itself."""
@@ -102,7 +104,7 @@ class StreetRow:
 
 
 #: what makes no difference between pieces that go on as one segment
-_INCIDENTAL = ("segment_id", "source_ids", "route", "levels", "inside", "tied", "tabled")
+_INCIDENTAL = ("segment_id", "source_ids", "route", "adt", "levels", "inside", "tied", "tabled")
 #: row -> all that a layout depends on, as one tuple: equal for pieces that go on as one segment
 LIKENESS = attrgetter(*(f.name for f in fields(StreetRow) if f.name not in _INCIDENTAL))
 
@@ -166,6 +168,8 @@ def street_row(row: dict[str, Any]) -> StreetRow:
         lane_use_right=_use(row["lane_use_right"]),
         tabled=frozenset(row.get(TABLED) or ()),
         route=str(row.get("route") or ""),
+        adt=int(row["adt"]) if row.get("adt") else None,
+        setting=row.get("setting") or "",
     )
 
 

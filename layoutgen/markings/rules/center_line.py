@@ -19,6 +19,7 @@ from layoutgen.markings.marking import (
     Rule,
     Stroke,
 )
+from layoutgen.markings.runs import both_ends, middle_ends
 from layoutgen.street.design import Block, Leg, Strip
 
 
@@ -39,7 +40,7 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
         yield from _turn_lane(block, center, params)
         return
     offset = _middle(segment.strips)
-    start, stop = line_ends(block, offset, params)
+    start, stop = middle_ends(block, offset, _over_all_ft(params))
     if stop - start < params.shortest_ft:
         return
     style = segment.center_line
@@ -47,23 +48,9 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
     yield _marking(block, LineShape(start, stop, strokes), offset, style, params)
 
 
-def line_ends(block: Block, offset_ft: float, params: Params) -> tuple[float, float]:
-    """Segment stations between which a line between the two directions runs."""
-    start, stop = 0.0, block.segment.length_ft
-    if block.start_leg is not None:
-        start = _both_ends(block.start_leg, offset_ft, params)
-    if block.end_leg is not None:
-        stop -= _both_ends(block.end_leg, -offset_ft, params)
-    return start, stop
-
-
-def _both_ends(leg: Leg, offset_ft: float, params: Params) -> float:
-    """Leg station behind both the approach's and the departure's line end."""
-    width = 2 * params.line_width_ft + params.double_gap_ft
-    layout = leg.layout
-    return max(
-        layout.inbound_end.clear(offset_ft, width), layout.outbound_end.clear(offset_ft, width)
-    )
+def _over_all_ft(params: Params) -> float:
+    """Width of a double line, gap and all."""
+    return 2 * params.line_width_ft + params.double_gap_ft
 
 
 def _middle(strips: tuple[Strip, ...]) -> float:
@@ -86,7 +73,7 @@ def _turn_lane(block: Block, center: Strip, params: Params) -> Iterator[Marking]
     """Edges of a two-way left-turn lane, and a double line beside each turn pocket."""
     pockets = [_pocket(block, end) for end in (False, True)]
     for edge in (center.left_ft, center.right_ft):
-        start, stop = line_ends(block, edge, params)
+        start, stop = middle_ends(block, edge, _over_all_ft(params))
         start = max(start, pockets[0] or 0.0)
         stop = min(stop, block.segment.length_ft - (pockets[1] or 0.0))
         if stop - start >= params.shortest_ft:
@@ -127,7 +114,7 @@ def _beside_pocket(
     own = edge if not at_end else -edge
     if abs(own - edge_ft) > 1e-6:
         return
-    near = _both_ends(leg, edge, params)
+    near = both_ends(leg, edge, _over_all_ft(params))
     stations = (near, reach)
     start, stop = (
         stations if not at_end else tuple(block.segment.length_ft - s for s in stations[::-1])

@@ -18,6 +18,7 @@ from layoutgen.markings.marking import (
     Rule,
     Stroke,
 )
+from layoutgen.markings.runs import way_ends
 from layoutgen.street.design import Block, Leg, Strip
 
 
@@ -47,7 +48,7 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
 def _between(block: Block, way: int, a: Strip, b: Strip, params: Params) -> Iterator[Marking]:
     """Line between two neighbor lanes: broken, solid before the stop where one must turn."""
     edge = a.right_ft
-    start, stop = direction_ends(block, way, edge, params.turn_line_width_ft)
+    start, stop = way_ends(block, way, edge, params.turn_line_width_ft)
     ahead = block.end_leg if way == 1 else block.start_leg
     solid = _solid_length(ahead, way, (a, b), params)
     solid = min(solid, max(0.0, stop - start))
@@ -59,22 +60,6 @@ def _between(block: Block, way: int, a: Strip, b: Strip, params: Params) -> Iter
     if solid >= params.shortest_ft:
         stroke = Stroke(edge, params.turn_line_width_ft)
         yield _marking(block, LineShape(*parts[1], (stroke,)), way, "solid")
-
-
-def direction_ends(
-    block: Block, way: int, offset_ft: float, width_ft: float
-) -> tuple[float, float]:
-    """Segment stations between which a line among lanes of one direction runs."""
-    start, stop = 0.0, block.segment.length_ft
-    if block.start_leg is not None:
-        layout = block.start_leg.layout
-        cut = layout.outbound_end if way == 1 else layout.inbound_end
-        start = cut.clear(offset_ft, width_ft)
-    if block.end_leg is not None:
-        layout = block.end_leg.layout
-        cut = layout.inbound_end if way == 1 else layout.outbound_end
-        stop -= cut.clear(-offset_ft, width_ft)
-    return start, stop
 
 
 def _solid_length(ahead: Leg | None, way: int, pair: tuple[Strip, Strip], params: Params) -> float:

@@ -1,0 +1,66 @@
+"""Scenes of lines along the street: rural roads, forks, lane drops, offset legs."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import shapely
+from scenes import Scene
+
+
+def rural(**settings: Any) -> Scene:
+    r"""A curved rural arterial (r1, r2), 24 ft and 6200 vehicles a day; a lane ends on it (s).
+
+    r1 ----+---- r2      r2 has a bike lane on its right side and is 36 ft wide
+           |  (stop)
+           s
+    """
+    arc = [(-520.0 + 40.0 * k, -30.0 + 0.00030 * (40.0 * k) ** 2) for k in range(14)]
+    onward = [arc[-1], (180.0, 95.0), (430.0, 160.0)]
+    main = {"name": "Heath Road", "street_class": "arterial", "lanes": 2, "setting": "rural",
+            "adt": 6200, "speed_mph": 50.0, "parking": "none"}  # fmt: skip
+    stem = [arc[-1], (30.0, -80.0), (44.0, -240.0)]
+    return Scene(
+        streets=[
+            {"segment_id": "r1", **main, "width_ft": 24.0, "at": shapely.LineString(arc)},
+            {"segment_id": "r2", **main, "width_ft": 36.0, "bike_lane": "right",
+             "at": shapely.LineString(onward)},
+            {"segment_id": "s", "name": "Gorse Lane", "street_class": "local", "width_ft": 20.0,
+             "setting": "rural", "adt": 300, "at": shapely.LineString(stem)},
+        ],
+        controls=[{"control_id": "p", "control": "stop", "bearing_deg": 350.0,
+                   "at": shapely.Point(36.0, 18.0)}],
+        settings=settings,
+    )  # fmt: skip
+
+
+def offset_lanes(shift_ft: float = 5.0, **settings: Any) -> Scene:
+    r"""A skewed signal crossing: two lanes turn left from the west, whose lanes lie off those east.
+
+    w ----/---- e        w: 4 lanes and a bike lane; e: 4 lanes; n, s: 4 lanes, a bend at the node
+         /
+    """
+    main = {"name": "Tidal Road", "street_class": "arterial", "parking": "none"}
+    side = {"name": "Sound Street", "street_class": "arterial", "lanes": 4, "width_ft": 46.0}
+    x = (61.0, -23.0)
+    far, near = (141.0, 330.0), (20.0, -340.0)
+    return Scene(
+        streets=[
+            {"segment_id": "w", **main, "lanes_forward": 3, "lanes_backward": 2,
+             "width_ft": 55.0 + 2 * shift_ft, "bike_lane": "right" if shift_ft else "none",
+             "turn_lanes_forward": "left|left;through|through",
+             "at": shapely.LineString([(-420.0, -60.0), x])},
+            {"segment_id": "e", **main, "lanes": 4, "width_ft": 44.0,
+             "at": shapely.LineString([x, (480.0, 62.0)])},
+            {"segment_id": "n", **side, "at": shapely.LineString([x, far])},
+            {"segment_id": "s", **side, "at": shapely.LineString([near, x])},
+        ],
+        controls=[{"control_id": "g", "control": "signal", "at": shapely.Point(90.0, 10.0)}],
+        settings=settings,
+    )  # fmt: skip
+
+
+SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes)}
+_ = (math, np)
