@@ -59,7 +59,9 @@ def _wide(paint: Paint, line: Paint) -> str | None:
 
 
 def _colored(paint: Paint, line: Paint) -> str | None:
-    return f"is {paint.color}, {line.marking_id} {line.color}" if line.color != paint.color else None
+    return (
+        f"is {paint.color}, {line.marking_id} {line.color}" if line.color != paint.color else None
+    )
 
 
 def _single(paint: Paint, _: LaidOut) -> str | None:

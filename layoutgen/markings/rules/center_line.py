@@ -20,7 +20,7 @@ from layoutgen.markings.marking import (
     Stroke,
 )
 from layoutgen.markings.runs import both_ends, middle_ends
-from layoutgen.street.design import Block, Leg, Strip
+from layoutgen.street.design import Block, Strip
 
 
 class Params(LineParams):
