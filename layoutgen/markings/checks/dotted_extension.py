@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import shapely
@@ -37,10 +38,9 @@ def extended(paint: Paint, laid: LaidOut) -> list[Paint]:
     return list(out.values())
 
 
-def _parallel(paint: Paint, way: object) -> bool:
+def _parallel(paint: Paint, way: Any) -> bool:
     t = math.radians(paint.bearing_deg)
-    x, y = way  # type: ignore[misc]
-    return abs(math.sin(t) * x + math.cos(t) * y) > 0.9
+    return abs(math.sin(t) * float(way[0]) + math.cos(t) * float(way[1])) > 0.9
 
 
 def _of_line(row: str, text: str, test: Callable[[Paint, Paint], str | None]) -> Check:
