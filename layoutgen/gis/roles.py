@@ -58,7 +58,6 @@ CROSSING_CONTROLS = ("signal", "stop", "yield", "none")
 CONTROLS = (
     *("signal", "all_way_stop", "two_way_stop", "stop", "yield", "mini_roundabout", "none"),
 )
-_LR = ("left", "right")
 #: preferential lanes, MUTCD 11th edition chapter 3E
 LANE_USES = ("none", "bus", "hov", "taxi")
 CURB_USES = (*("bus_stop", "loading", "accessible", "fire_lane", "no_parking", "taxi", "charging"),)
@@ -335,7 +334,9 @@ ROLES: tuple[Role, ...] = (
             Field("zone_id", "text", "stable id"),
             Field("use", "choice", "what the curb is for", CURB_USES),
             Field("length_ft", "real", "length along the curb, of a zone given as a point"),
-            Field("side", "choice", "side, along the street line, of a zone drawn on it", _LR),
+            Field(
+                "side", "choice", "side, along the street line, of a zone drawn on it", SIDES[1:3]
+            ),
         ),
     ),
     Role(
@@ -347,7 +348,9 @@ ROLES: tuple[Role, ...] = (
             Field("point_id", "text", "stable id"),
             Field("kind", "choice", "what it is", ("driveway", "hydrant")),
             Field("width_ft", "real", "width along the curb"),
-            Field("side", "choice", "side, along the street line, of a point drawn on it", _LR),
+            Field(
+                "side", "choice", "side, along the street line, of a point drawn on it", SIDES[1:3]
+            ),
         ),
     ),
     Role(
