@@ -89,5 +89,20 @@ def lane_ends(**settings: Any) -> Scene:
     )  # fmt: skip
 
 
-SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes, lane_ends)}
+def lane_drop_short(**settings: Any) -> Scene:
+    """An arterial that loses two lanes 150 ft after it begins, digitised against the traffic."""
+    main = {"name": "Estuary Road", "street_class": "arterial", "speed_mph": 35.0,
+            "oneway": "backward", "parking": "none"}  # fmt: skip
+    return Scene(
+        streets=[
+            {"segment_id": "a", **main, "lanes": 3, "width_ft": 36.0,
+             "at": "LINESTRING (160 40, 20 -12)"},
+            {"segment_id": "b", **main, "lanes": 2, "width_ft": 24.0,
+             "at": "LINESTRING (420 190, 160 40)"},
+        ][::-1],
+        settings=settings,
+    )  # fmt: skip
+
+
+SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes, lane_ends, lane_drop_short)}
 _ = (math, np)
