@@ -62,5 +62,47 @@ def offset_lanes(shift_ft: float = 5.0, **settings: Any) -> Scene:
     )  # fmt: skip
 
 
-SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes)}
+def lane_ends(**settings: Any) -> Scene:
+    r"""A curved arterial: from the west four lanes, then two; a one-way road loses its left lane.
+
+    w1 ======= w2 -----        w1: 48 ft, 35 mph; w2: 28 ft
+    f1 ======= f2 -----  ->    f1: three lanes and 44 ft, 45 mph; f2: two lanes, 28 ft, curbs right
+    """
+    arc = [(-950.0 + 60.0 * k, 40.0 + 0.00009 * (60.0 * k) ** 2) for k in range(18)]
+    main = {"name": "Estuary Road", "street_class": "arterial", "speed_mph": 35.0,
+            "parking": "none"}  # fmt: skip
+    way = {"name": "Ness Road", "street_class": "arterial", "oneway": "forward",
+           "speed_mph": 45.0, "setting": "rural", "adt": 9000, "parking": "none"}  # fmt: skip
+    low = [(x, y - 300.0) for x, y in arc]
+    return Scene(
+        streets=[
+            {"segment_id": "w1", **main, "lanes": 4, "width_ft": 48.0,
+             "at": shapely.LineString(arc)},
+            {"segment_id": "w2", **main, "lanes": 2, "width_ft": 28.0,
+             "at": shapely.LineString([arc[-1], (420.0, 230.0)])},
+            {"segment_id": "f1", **way, "lanes": 3, "width_ft": 36.0,
+             "at": shapely.LineString(low)},
+            {"segment_id": "f2", **way, "lanes": 2, "width_ft": 24.0,
+             "at": shapely.LineString([low[-1], (440.0, -70.0)])},
+        ],
+        settings=settings,
+    )  # fmt: skip
+
+
+def lane_drop_short(**settings: Any) -> Scene:
+    """An arterial that loses two lanes 150 ft after it begins, digitised against the traffic."""
+    main = {"name": "Estuary Road", "street_class": "arterial", "speed_mph": 35.0,
+            "oneway": "backward", "parking": "none"}  # fmt: skip
+    return Scene(
+        streets=[
+            {"segment_id": "a", **main, "lanes": 3, "width_ft": 36.0,
+             "at": "LINESTRING (160 40, 20 -12)"},
+            {"segment_id": "b", **main, "lanes": 2, "width_ft": 24.0,
+             "at": "LINESTRING (420 190, 160 40)"},
+        ][::-1],
+        settings=settings,
+    )  # fmt: skip
+
+
+SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes, lane_ends, lane_drop_short)}
 _ = (math, np)

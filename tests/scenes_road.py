@@ -28,7 +28,7 @@ def exit_ramp(**settings: Any) -> Scene:
     """A ramp leaves a one-way road to the right, another joins it farther on."""
     road = {"name": "Plover Expressway", "street_class": "freeway", "oneway": "forward",
             "lanes": 2, "width_ft": 40.0, "speed_mph": 55.0}  # fmt: skip
-    ramp = {"street_class": "ramp", "oneway": "forward", "lanes": 1, "width_ft": 20.0,
+    ramp = {"street_class": "ramp", "oneway": "forward", "lanes": 1, "width_ft": 24.0,
             "speed_mph": 35.0}  # fmt: skip
     a, b = (30.0, 15.0), (930.0, 60.0)
     rows: list[Row] = [
@@ -36,9 +36,9 @@ def exit_ramp(**settings: Any) -> Scene:
         {"segment_id": "m2", **road, "at": shapely.LineString([a, b])},
         {"segment_id": "m3", **road, "at": shapely.LineString([b, (1700, 98.5)])},
         {"segment_id": "x", "name": "Exit", **ramp,
-         "at": shapely.LineString([a, (130, 8), (260, -35), (420, -190)])},
+         "at": shapely.LineString([a, (150, 10), (300, -8), (420, -60), (520, -190)])},
         {"segment_id": "y", "name": "Entrance", **ramp,
-         "at": shapely.LineString([(520, -190), (700, -10), (830, 40), b])},
+         "at": shapely.LineString([(560, -190), (660, -20), (780, 36), b])},
     ]  # fmt: skip
     return Scene(rows, settings=settings)
 

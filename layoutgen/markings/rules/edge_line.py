@@ -15,6 +15,7 @@ from layoutgen.config import choice, length
 from layoutgen.markings.checks.edge_line import CHECKS
 from layoutgen.markings.edges import Edge, EdgePlace, edges_of, wants_edges
 from layoutgen.markings.marking import Frame, LineShape, Marking, Rule, RuleParams, Stroke
+from layoutgen.markings.reductions import reduction
 from layoutgen.markings.runs import way_ends
 from layoutgen.street.design import Block
 
@@ -43,6 +44,12 @@ class Params(RuleParams):
         source="EDGE-05",
         text="from the edge of the traveled way to the line",
     )
+    reduction_at: tuple[str, ...] = choice(
+        ("freeway", "arterial"),
+        source="TAPER-01",
+        text="classes of streets on which the line of lane_reduction takes its place along a "
+        "taper, as `at` there",
+    )
     shortest_ft: float = length(
         "20 ft",
         low="0 ft",
@@ -66,13 +73,17 @@ def _line(block: Block, edge: Edge, params: Params) -> Iterator[Marking]:
     width = params.line_width_ft
     offset = edge.offset_ft + edge.inward * (params.inset_ft + width / 2)
     start, stop = way_ends(block, edge.way, offset, width)
+    ended = reduction(block, edge.way, params.reduction_at)
+    if ended is not None and abs(ended.from_ft - edge.offset_ft) < 1e-6:
+        begin = ended.upstream(min(ended.length_ft, stop - start))
+        start, stop = (start, begin) if edge.way == 1 else (begin, stop)
     if stop - start < params.shortest_ft:
-        return
+        return None
     segment = block.segment
     side = "right" if edge.color == "white" else "left"
     sides = side if segment.driving_side == "right" else {"right": "left", "left": "right"}[side]
     traffic = f", {segment.adt} vehicles per day" if segment.adt else ""
-    yield Marking(
+    return Marking(
         kind="edge_line",
         frame=Frame(segment),
         shape=LineShape(start, stop, (Stroke(offset, width),)),
