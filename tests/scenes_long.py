@@ -138,4 +138,12 @@ def winding(**settings: Any) -> Scene:
     )  # fmt: skip
 
 
-SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes, lane_ends, lane_drop_short, winding)}
+def shared_lane(**settings: Any) -> Scene:
+    """A curved five-lane collector with a lane for the left turns of both directions, 900 ft."""
+    arc = [(-70.0 + 45.0 * k, 310.0 - 0.00022 * (45.0 * k) ** 2) for k in range(21)]
+    row = {"segment_id": "c", "name": "Ferry Road", "street_class": "collector", "lanes": 5,
+           "width_ft": 60.0, "center_turn_lane": True, "parking": "none"}  # fmt: skip
+    return Scene([{**row, "at": shapely.LineString(arc)}], settings=settings)
+
+
+SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes, lane_ends, lane_drop_short, winding, shared_lane)}
