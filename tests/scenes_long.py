@@ -9,6 +9,8 @@ import numpy as np
 import shapely
 from scenes import Scene
 
+from layoutgen.config import merge
+
 
 def rural(**settings: Any) -> Scene:
     r"""A curved rural arterial (r1, r2), 24 ft and 6200 vehicles a day; a lane ends on it (s).
@@ -104,5 +106,47 @@ def lane_drop_short(**settings: Any) -> Scene:
     )  # fmt: skip
 
 
-SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes, lane_ends, lane_drop_short)}
-_ = (math, np)
+def winding(**settings: Any) -> Scene:
+    r"""A rural collector, 50 mph: straight, a sharp curve to the right, straight, a curve to the
+    left that is soon over, straight; a lane ends on it near the east end.
+
+    - - - \
+           \______/- - - + - -
+    """
+    heading, at = math.radians(80.0), np.array([-1500.0, 700.0])
+    points = [at]
+    for length, turn in ((1100, 0.0), (520, 62.0), (260, 0.0), (420, -55.0), (1500, 0.0)):
+        for _ in range(length // 20):
+            heading += math.radians(turn) / (length // 20)
+            at = at + 20.0 * np.array([math.sin(heading), math.cos(heading)])
+            points.append(at)
+    node, onward = points[-1], points[-1] + 640.0 * np.array([math.sin(heading), math.cos(heading)])
+    stem = node + 300.0 * np.array([math.cos(heading + 0.2), -math.sin(heading + 0.2)])
+    main = {"name": "Fell Road", "street_class": "collector", "width_ft": 26.0, "lanes": 2,
+            "setting": "rural", "adt": 900, "speed_mph": 50.0, "parking": "none"}  # fmt: skip
+    lane = {"name": "Tarn Lane", "street_class": "local", "width_ft": 18.0, "adt": 3100,
+            "setting": "rural"}  # fmt: skip
+    base = {"defaults": {"collector": {"center_line": "broken"}}}
+    return Scene(
+        streets=[
+            {"segment_id": "v1", **main, "at": shapely.LineString(points)},
+            {"segment_id": "v2", **main, "at": shapely.LineString([node, onward])},
+            {"segment_id": "t", **lane, "at": shapely.LineString([node, stem])},
+        ],
+        controls=[{"control": "stop", "control_id": "p",
+                   "at": shapely.Point(node + (stem - node) * 0.1)}],
+        settings=merge(base, settings),
+    )  # fmt: skip
+
+
+def shared_lane(**settings: Any) -> Scene:
+    """A curved five-lane collector with a lane for the left turns of both directions, 900 ft."""
+    arc = [(-70.0 + 45.0 * k, 310.0 - 0.00022 * (45.0 * k) ** 2) for k in range(21)]
+    row = {"segment_id": "c", "name": "Ferry Road", "street_class": "collector", "lanes": 5,
+           "width_ft": 60.0, "center_turn_lane": True, "parking": "none"}  # fmt: skip
+    return Scene([{**row, "at": shapely.LineString(arc)}], settings=settings)
+
+
+SCENES: dict[str, Any] = {
+    f.__name__: f for f in (rural, offset_lanes, lane_ends, lane_drop_short, winding, shared_lane)
+}

@@ -169,7 +169,7 @@ class Segment:
     the right side. `outside` = in none of the districts, where districts are given: it shapes its
     neighbors, but gets no markings of its own. `lane_use` tells who the leftmost and the rightmost
     lane are for, empty = everybody. `adt` is its traffic volume in vehicles per day, `setting` what
-    lies around it: `urban` or `rural`.
+    lies around it: `urban` or `rural`; `axis` its line on the plane.
     """
 
     index: int
@@ -207,6 +207,7 @@ class Segment:
     adt: int | None = None
     setting: str = "urban"
     driving_side: Side = "right"
+    axis: Any = field(default=None, compare=False, repr=False)
 
     @property
     def bike_facility(self) -> str:

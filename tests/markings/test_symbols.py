@@ -79,6 +79,7 @@ LENGTHS_FT = {
     "yield_ahead_long": 20.0,  # from memory: YIELD-11
     "accessible_symbol": 3.5,  # from memory
     "lane_diamond": 12.0,  # HOV-02
+    "shared_lane": 112 / 12,  # from memory: SLM-17
 }
 
 
