@@ -173,7 +173,7 @@ def _marking(
         station_ft=along,
         offset_ft=across,
         width_ft=width,
-        style="taper" if is_line else "arrow",
+        style="taper_line" if is_line else "arrow",
         reason=reason,
         sources=sources,
         tag="line" if is_line else "arrow",
