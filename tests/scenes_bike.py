@@ -54,4 +54,25 @@ def two_stage(**settings: Any) -> Scene:
     )
 
 
-SCENES = {"two_stage": two_stage, "bike_turns": bike_turns}
+def bike_tee(**settings: Any) -> Scene:
+    r"""A street with bike lanes (m1, m2), from the south-west, on which another ends from the north.
+
+             s          s: bike lanes too, stops
+    m1 ------+------ m2
+    """
+    main = {"name": "Dunlin Street", "street_class": "collector", "width_ft": 36.0,
+            "bike_lane": "both"}  # fmt: skip
+    return Scene(
+        [
+            {"segment_id": "m1", **main, "at": "LINESTRING (-370 -90, 20 15)"},
+            {"segment_id": "m2", **main, "at": "LINESTRING (410 120, 20 15)"},
+            {"segment_id": "s", **main, "name": "Knot Lane", "street_class": "local",
+             "at": "LINESTRING (20 15, -20 330)"},
+        ],
+        controls=[{"control_id": "p", "control": "stop", "bearing_deg": 173.0,
+                   "at": "POINT (2 50)"}],
+        settings=settings,
+    )  # fmt: skip
+
+
+SCENES = {"bike_tee": bike_tee, "two_stage": two_stage, "bike_turns": bike_turns}

@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from layoutgen.markings.lanes import turns
-from layoutgen.street.design import Block, Cut, Leg, Strip
+from layoutgen.street.design import Block, Cut, Leg, Segment, Strip
+
+_DRIVEN = ("travel_lane", "turn_lane", "center_turn_lane")
 
 
 @dataclass(frozen=True)
@@ -59,7 +61,33 @@ def is_crossed(leg: Leg, lane_ft: float, words: tuple[str, ...] = ("must",)) -> 
     return turns(movements) in words and toward in movements
 
 
+def may_be_crossed(leg: Leg, lane_ft: float) -> bool:
+    """Whether traffic beside a bike lane may turn across it (leg coordinates).
+
+    As the lanes are told; where nothing is told, wherever a street leaves on that side.
+    """
+    if len(leg.movements) == len(leg.inbound):
+        return is_crossed(leg, lane_ft, ("must", "may"))
+    lane = min(leg.inbound, key=lambda s: abs(s.center_ft - lane_ft), default=None)
+    if lane is None:
+        return bool(leg.exits)
+    return ("right" if lane_ft < lane.center_ft else "left") in leg.exits
+
+
 def traffic_way(strips: Sequence[Strip], k: int) -> int:
     """Direction of the travel lane nearest to a strip: the way a truck beside it drives."""
     lanes = [s for s in strips if s.kind == "travel_lane"]
     return min(lanes, key=lambda s: abs(s.center_ft - strips[k].center_ft)).direction
+
+
+def is_between_lanes(strips: Sequence[Strip], strip: Strip) -> bool:
+    """Whether general lanes of its direction lie on both sides of a bike lane."""
+    lanes = [s for s in strips if s.kind in _DRIVEN and s.direction in (0, strip.direction)]
+    return len({s.center_ft > strip.center_ft for s in lanes}) == 2
+
+
+def needs_arrow(segment: Segment, strip: Strip) -> bool:
+    """Whether an arrow must follow each symbol: separated lanes (BUFFER-11), lanes between
+    general lanes (BIKE-20)."""
+    facility = segment.bike[1 if strip.center_ft > 0 else 0]
+    return facility in ("separated", "two_way") or is_between_lanes(segment.strips, strip)

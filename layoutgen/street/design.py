@@ -302,7 +302,8 @@ class Leg:
     approach as a turn lane; `crossing` the line from curb ramp to curb ramp, or the axis of the
     `existing` crosswalk, if there are any; `crossover` = it leads across a median to the opposite
     carriageway, and gets no crosswalk.
-    `district` and `outside` are those of the intersection.
+    `district` and `outside` are those of the intersection. `exits` are the sides, left and right as
+    the approach sees them, where a street leaves that traffic may turn into.
     """
 
     leg_id: str
@@ -327,6 +328,7 @@ class Leg:
     crossover: bool = False
     district: str = ""
     outside: bool = False
+    exits: frozenset[str] = frozenset()
 
     @cached_property
     def inbound(self) -> tuple[Strip, ...]:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from typing import Literal
 
 from layoutgen.config import choice, length
-from layoutgen.markings.bike_ends import Gaps, bike_ends, is_crossed, traffic_way
+from layoutgen.markings.bike_ends import Gaps, bike_ends, may_be_crossed, traffic_way
 from layoutgen.markings.conformity import Check, LaidOut, Paint, color_check
 from layoutgen.markings.marking import Frame, LineShape, Marking, Rule, RuleParams, Stroke
 from layoutgen.street.design import Block, Leg, Strip
@@ -121,7 +121,7 @@ def _span(block: Block, strip: Strip, ends: Span, params: Params) -> Span:
 def _conflict(leg: Leg, strip: Strip) -> bool:
     """Whether traffic beside the lane may turn across it at a leg ahead."""
     offset = -strip.center_ft if leg.at_end else strip.center_ft
-    return not leg.movements or is_crossed(leg, offset, ("must", "may"))
+    return may_be_crossed(leg, offset)
 
 
 def _under_crosswalk(paint: Paint, laid: LaidOut) -> str | None:
