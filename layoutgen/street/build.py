@@ -30,7 +30,6 @@ from layoutgen.street.ends import ends_by_node
 from layoutgen.street.existing import with_existing
 from layoutgen.street.facing import with_bearings
 from layoutgen.street.features import with_features
-from layoutgen.street.gores import with_gores
 from layoutgen.street.intersection import LegPolicy, intersection_areas
 from layoutgen.street.joined import join_tables
 from layoutgen.street.junctions import inside_segments, junctions_of, slip_lanes
@@ -179,7 +178,6 @@ def _placed(
     segments, findings = with_features(segments, axes, tables, params.features)
     segments, found = with_legends(segments, axes, tables, params.features)
     findings += found
-    segments = with_gores(segments, axes)
     segments, found = with_curb_uses(segments, axes, tables, params.curb_uses)
     findings += found
     districts, more = read_districts(tables)

@@ -140,26 +140,6 @@ class CurbPoint:
 
 
 @dataclass(frozen=True)
-class Gore:
-    """The wedge between a one-way roadway and a ramp that leaves or joins it.
-
-    Attributes:
-        side: +1 the ramp lies right of the axis, -1 left.
-        at_end: whether it lies at the end of the segment.
-        leaving: whether the ramp's traffic leaves the roadway here.
-        open_ft: segment station up to which the ramp's lane has no edge of its own.
-        wedge: (segment station, offset of the edge of the roadway's traveled way, offset of the
-            ramp's), from the node outward.
-    """
-
-    side: int
-    at_end: bool
-    leaving: bool
-    open_ft: float
-    wedge: tuple[tuple[float, float, float], ...]
-
-
-@dataclass(frozen=True)
 class Segment:
     """A street from one node to the next, with its cross-section.
 
@@ -201,7 +181,6 @@ class Segment:
     route: str = ""
     legends: tuple[Legend, ...] = ()
     lane_use: tuple[str, str] = ("", "")
-    gores: tuple[Gore, ...] = ()
     curb_zones: tuple[CurbZone, ...] = ()
     curb_points: tuple[CurbPoint, ...] = ()
     adt: int | None = None

@@ -13,12 +13,11 @@ from typing import Literal
 
 from layoutgen.config import choice, length
 from layoutgen.markings.checks.edge_line import CHECKS
-from layoutgen.markings.curbside import without
 from layoutgen.markings.edges import Edge, EdgePlace, edges_of, wants_edges
 from layoutgen.markings.marking import Frame, LineShape, Marking, Rule, RuleParams, Stroke
 from layoutgen.markings.reductions import reduction
 from layoutgen.markings.runs import way_ends
-from layoutgen.street.design import Block, Segment
+from layoutgen.street.design import Block
 
 _BIKE = ("bike_lane", "buffer")
 
@@ -78,31 +77,13 @@ def _line(block: Block, edge: Edge, params: Params) -> Iterator[Marking]:
     if ended is not None and abs(ended.from_ft - edge.offset_ft) < 1e-6:
         begin = ended.upstream(min(ended.length_ft, stop - start))
         start, stop = (start, begin) if edge.way == 1 else (begin, stop)
+    if stop - start < params.shortest_ft:
+        return
     segment = block.segment
-    for span in without((start, stop), _mouths(segment, edge)):
-        if span[1] - span[0] >= params.shortest_ft:
-            yield _piece(segment, edge, (offset, width), span)
-
-
-def _mouths(segment: Segment, edge: Edge) -> list[tuple[float, float]]:
-    """Stations where a ramp leaves or joins, up to the end of its gore: no edge is there."""
-    out = []
-    for gore in segment.gores:
-        if gore.side == -edge.inward:
-            stations = [s for s, _, _ in gore.wedge]
-            far = segment.length_ft if gore.at_end else 0.0
-            out.append((min(*stations, far), max(*stations, far)))
-    return out
-
-
-def _piece(
-    segment: Segment, edge: Edge, stroke: tuple[float, float], span: tuple[float, float]
-) -> Marking:
-    (offset, width), (start, stop) = stroke, span
     side = "right" if edge.color == "white" else "left"
     sides = side if segment.driving_side == "right" else {"right": "left", "left": "right"}[side]
     traffic = f", {segment.adt} vehicles per day" if segment.adt else ""
-    return Marking(
+    yield Marking(
         kind="edge_line",
         frame=Frame(segment),
         shape=LineShape(start, stop, (Stroke(offset, width),)),
