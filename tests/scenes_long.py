@@ -146,4 +146,30 @@ def shared_lane(**settings: Any) -> Scene:
     return Scene([{**row, "at": shapely.LineString(arc)}], settings=settings)
 
 
-SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes, lane_ends, lane_drop_short, winding, shared_lane)}
+def fork(**settings: Any) -> Scene:
+    r"""A one-way road of two lanes loses a ramp to the right, and gets one from the right later.
+
+    h1 ->---.---- h2 ->---.---- h3 ->       h*: 24 ft, 55 mph; p, q: ramps, 14 ft
+             \_ p          / q
+    """
+    main = {"name": "Coast Route", "street_class": "freeway", "oneway": "forward", "lanes": 2,
+            "width_ft": 28.0, "speed_mph": 55.0, "parking": "none"}  # fmt: skip
+    ramp = {"name": "", "street_class": "ramp", "oneway": "forward", "lanes": 1,
+            "width_ft": 16.0, "speed_mph": 35.0, "parking": "none"}  # fmt: skip
+    a, b, c, d = (-620.0, 90.0), (10.0, 150.0), (1210.0, 264.286), (1900.0, 330.0)
+    away = [b, (110.0, 150.0), (210.0, 143.0), (300.0, 128.0), (420.0, 95.0)]
+    onto = [(790.0, 150.0), (920.0, 195.0), (1010.0, 223.0), (1110.0, 245.0), c]
+    return Scene(
+        streets=[
+            {"segment_id": "h1", **main, "at": shapely.LineString([a, b])},
+            {"segment_id": "h2", **main, "at": shapely.LineString([b, c])},
+            {"segment_id": "h3", **main, "at": shapely.LineString([c, d])},
+            {"segment_id": "p", **ramp, "at": shapely.LineString(away)},
+            {"segment_id": "q", **ramp, "oneway": "backward",
+             "at": shapely.LineString(onto[::-1])},
+        ],
+        settings=settings,
+    )  # fmt: skip
+
+
+SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes, lane_ends, lane_drop_short, winding, shared_lane, fork)}
