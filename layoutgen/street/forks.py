@@ -10,13 +10,14 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from layoutgen.records import changed
-from layoutgen.street.design import Block, Gore, Segment, Strip
+from layoutgen.street.design import Block, Design, Gore, Segment, Strip
 
 #: common practice: a gore is paved as far as it is no wider than this
 PAVED_FT = 12.0
@@ -53,6 +54,22 @@ def with_gores(blocks: Sequence[Block]) -> tuple[Block, ...]:
         changed(b, gores=tuple(found[b.segment.index])) if b.segment.index in found else b
         for b in blocks
     )
+
+
+def neutral_areas(design: Design) -> NDArray[np.object_]:
+    """Paved areas between the roadways at forks and merges, where there are any."""
+    out = []
+    for block in design.blocks:
+        for gore in block.gores:
+            if gore.leads and gore.profile:
+                own = _branch(block.segment, gore.at_end)
+                stations, gaps = (np.array(v) for v in zip(*gore.profile, strict=True))
+                near = _edge(own, gore.side, stations)
+                far = _edge(own, gore.side, stations, gaps)
+                out.append(shapely.Polygon(np.vstack([near, far[::-1]])).buffer(0.0))
+    areas = np.empty(len(out), dtype=object)
+    areas[:] = out
+    return areas
 
 
 def _trios(blocks: Sequence[Block]) -> Iterator[tuple[_Branch, _Branch, _Branch]]:
@@ -123,9 +140,10 @@ def _rank(branch: _Branch) -> tuple[bool, str]:
     return branch.segment.street_class == "ramp", branch.segment.segment_id
 
 
-def _edge(branch: _Branch, side: int, stations: Floats) -> Floats:
-    """Points along the outer side of the lanes of a branch."""
-    offset = branch.right_ft if side > 0 else branch.left_ft
+def _edge(branch: _Branch, side: int, stations: Floats, out_ft: Any = 0.0) -> Floats:
+    """Points along the outer side of the lanes of a branch, or so far beyond it."""
+    edge = branch.right_ft if side > 0 else branch.left_ft
+    offset = np.broadcast_to(edge + side * np.asarray(out_ft), len(stations))[:, None]
     a = shapely.get_coordinates(shapely.line_interpolate_point(branch.line, stations))
     near = np.maximum(0.0, stations - 0.5)
     far = np.minimum(branch.line.length, stations + 0.5)
