@@ -172,4 +172,20 @@ def fork(**settings: Any) -> Scene:
     )  # fmt: skip
 
 
-SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes, lane_ends, lane_drop_short, winding, shared_lane, fork)}
+def lane_into_nothing(**settings: Any) -> Scene:
+    """A curved five-lane road whose lane for left turns ends; four lanes go on, a bit narrower."""
+    base = {"name": "Ferry Road", "street_class": "arterial", "parking": "none",
+            "speed_mph": 45.0}  # fmt: skip
+    arc = [(-70.0 + 45.0 * k, 310.0 - 0.00022 * (45.0 * k) ** 2) for k in range(13)]
+    return Scene(
+        streets=[
+            {"segment_id": "c", **base, "lanes": 5, "width_ft": 60.0, "center_turn_lane": True,
+             "at": shapely.LineString(arc[::-1])},
+            {"segment_id": "d", **base, "lanes": 4, "width_ft": 50.0,
+             "at": shapely.LineString([arc[-1], (900.0, 130.0)])},
+        ],
+        settings=settings,
+    )  # fmt: skip
+
+
+SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes, lane_ends, lane_drop_short, winding, shared_lane, fork, lane_into_nothing)}
