@@ -133,8 +133,7 @@ def winding(**settings: Any) -> Scene:
             {"segment_id": "v2", **main, "at": shapely.LineString([node, onward])},
             {"segment_id": "t", **lane, "at": shapely.LineString([node, stem])},
         ],
-        controls=[{"control": "stop", "control_id": "p",
-                   "at": shapely.Point(node + (stem - node) * 0.1)}],
+        controls=[{"control": "stop", "control_id": "p", "at": shapely.Point(node + (stem - node) * 0.1)}],
         settings=merge(base, settings),
     )  # fmt: skip
 
@@ -147,6 +146,46 @@ def shared_lane(**settings: Any) -> Scene:
     return Scene([{**row, "at": shapely.LineString(arc)}], settings=settings)
 
 
-SCENES: dict[str, Any] = {
-    f.__name__: f for f in (rural, offset_lanes, lane_ends, lane_drop_short, winding, shared_lane)
-}
+def fork(**settings: Any) -> Scene:
+    r"""A one-way road of two lanes loses a ramp to the right, and gets one from the right later.
+
+    h1 ->---.---- h2 ->---.---- h3 ->       h*: 24 ft, 55 mph; p, q: ramps, 14 ft
+             \_ p          / q
+    """
+    main = {"name": "Coast Route", "street_class": "freeway", "oneway": "forward", "lanes": 2,
+            "width_ft": 28.0, "speed_mph": 55.0, "parking": "none"}  # fmt: skip
+    ramp = {"name": "", "street_class": "ramp", "oneway": "forward", "lanes": 1,
+            "width_ft": 16.0, "speed_mph": 35.0, "parking": "none"}  # fmt: skip
+    a, b, c, d = (-620.0, 90.0), (10.0, 150.0), (1210.0, 264.286), (1900.0, 330.0)
+    away = [b, (110.0, 150.0), (210.0, 143.0), (300.0, 128.0), (420.0, 95.0)]
+    onto = [(790.0, 150.0), (920.0, 195.0), (1010.0, 223.0), (1110.0, 245.0), c]
+    return Scene(
+        streets=[
+            {"segment_id": "h1", **main, "at": shapely.LineString([a, b])},
+            {"segment_id": "h2", **main, "at": shapely.LineString([b, c])},
+            {"segment_id": "h3", **main, "at": shapely.LineString([c, d])},
+            {"segment_id": "p", **ramp, "at": shapely.LineString(away)},
+            {"segment_id": "q", **ramp, "oneway": "backward",
+             "at": shapely.LineString(onto[::-1])},
+        ],
+        settings=settings,
+    )  # fmt: skip
+
+
+def lane_into_nothing(**settings: Any) -> Scene:
+    """A curved five-lane road whose lane for left turns ends; four lanes go on, a bit narrower."""
+    base = {"name": "Ferry Road", "street_class": "arterial", "parking": "none",
+            "speed_mph": 45.0}  # fmt: skip
+    arc = [(-70.0 + 45.0 * k, 310.0 - 0.00022 * (45.0 * k) ** 2) for k in range(13)]
+    return Scene(
+        streets=[
+            {"segment_id": "c", **base, "lanes": 5, "width_ft": 60.0, "center_turn_lane": True,
+             "at": shapely.LineString(arc[::-1])},
+            {"segment_id": "d", **base, "lanes": 4, "width_ft": 50.0,
+             "at": shapely.LineString([arc[-1], (900.0, 130.0)])},
+        ],
+        settings=settings,
+    )  # fmt: skip
+
+
+SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes, lane_ends, lane_drop_short, winding, shared_lane, fork, lane_into_nothing)}

@@ -43,6 +43,16 @@ def shared_run(block: Block, offset_ft: float, width_ft: float) -> tuple[float, 
     return start, min(stop, block.segment.length_ft - pocket_ft(block.end_leg))
 
 
+def center_lane_ends(block: Block, *, at_end: bool) -> bool:
+    """Whether a center lane ends at a joint: both directions go on, with nothing between them."""
+    leg, beyond = (
+        (block.end_leg, block.after) if at_end else (block.start_leg, block.before)
+    )
+    kinds = {s.kind for s in beyond}
+    ways = {s.direction for s in beyond if s.kind == "travel_lane"}
+    return leg is None and ways == {1, -1} and not kinds & {"center_turn_lane", "median"}
+
+
 def both_ends(leg: Leg, offset_ft: float, width_ft: float) -> float:
     """Leg station behind both the approach's and the departure's line end."""
     ends = (leg.layout.inbound_end, leg.layout.outbound_end)

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from layoutgen.config import length
 from layoutgen.markings.checks.turn_lane_arrows import CHECKS
 from layoutgen.markings.marking import FigureShape, Frame, Marking, Rule, RuleParams
-from layoutgen.markings.runs import shared_run
+from layoutgen.markings.runs import center_lane_ends, shared_run
 from layoutgen.street.design import Block, Strip
 
 
@@ -40,6 +40,14 @@ class Params(RuleParams):
         source="TWLTL-06",
         text="least distance between pairs; a shorter lane gets one, in its middle",
     )
+    median_ft: float = length(
+        "0 ft",
+        low="0 ft",
+        high="600 ft",
+        source="CHAN-02",
+        text="no arrows so near to where the street goes on without the lane: `length` of "
+        "flush_median, where that is on",
+    )
 
 
 def mark(block: Block, params: Params) -> Iterator[Marking]:
@@ -50,6 +58,8 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
     figure = params.figure(_name(block))
     unit = 2 * figure.length_ft + params.tip_gap_ft
     start, stop = shared_run(block, center.center_ft, center.width_ft)
+    start += params.median_ft * center_lane_ends(block, at_end=False)
+    stop -= params.median_ft * center_lane_ends(block, at_end=True)
     for k, at in enumerate(_places(stop - start, unit, params)):
         for way in (1, -1):
             tail = start + at if way == 1 else start + at + unit
