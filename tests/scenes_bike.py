@@ -55,7 +55,7 @@ def two_stage(**settings: Any) -> Scene:
 
 
 def bike_tee(**settings: Any) -> Scene:
-    r"""A street with bike lanes (m1, m2), from the south-west; another ends on it from the north.
+    r"""A street with bike lanes (m1, m2) on which another ends from the north.
 
              s          s: bike lanes too, stops
     m1 ------+------ m2

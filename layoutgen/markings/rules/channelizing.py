@@ -118,10 +118,12 @@ def _edge(block: Block, gore: Gore) -> float:
 def _line(block: Block, gore: Gore, run: tuple[float, float], params: Params) -> Marking:
     """The line on the side of one roadway, inside its lane, so that both may meet at the point."""
     edge = _edge(block, gore)
-    if params.form == "wide":
-        widths = ((0.0, params.line_width_ft),)
-    else:
-        widths = ((0.0, params.double_width_ft), (2 * params.double_width_ft, params.double_width_ft))
+    widths: tuple[tuple[float, float], ...] = ((0.0, params.line_width_ft),)
+    if params.form != "wide":
+        widths = (
+            (0.0, params.double_width_ft),
+            (2 * params.double_width_ft, params.double_width_ft),
+        )
     strokes = tuple(Stroke(edge - gore.side * (at + w / 2), w) for at, w in widths)
     offset = sum(s.offset_ft for s in strokes) / len(strokes)
     what = "part" if gore.diverges else "meet"
