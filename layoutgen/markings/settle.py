@@ -27,6 +27,8 @@ from layoutgen.markings.marking import GROUNDS, FigureShape, Marking
 _TOUCH_SQFT = 0.02
 #: a piece that keeps this share beside other paint is trimmed, else left out
 _KEPT = 0.75
+#: a smaller rest of a cut is not painted (sq ft)
+_SLIVER_SQFT = 0.04
 #: places along the street that a figure is tried at lie this far apart
 _STEP_FT = 1.0
 
@@ -257,7 +259,9 @@ def _polygons(shape: Any) -> Any:
 
 
 def _pieces(shape: Any) -> list[Any]:
-    return [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"]
+    """Its polygons, without slivers that no gun could paint."""
+    parts = shapely.get_parts(shape)
+    return [p for p in parts if p.geom_type == "Polygon" and p.area > _SLIVER_SQFT]
 
 
 def _union(shapes: Shapes) -> Any:
