@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from layoutgen.errors import Finding
 from layoutgen.markings.marking import GROUNDS, FigureShape, Marking
+from layoutgen.markings.templates.figure import figure_of
 
 #: two markings of one layer that share more than this are a collision, not a touch (sq ft)
 _TOUCH_SQFT = 0.02
@@ -195,6 +196,8 @@ def _move(ground: _Ground, weaker: int, stronger: int) -> bool:
     away = _away_from(ground, weaker, stronger)
     for step in np.arange(_STEP_FT, room + 1e-9, _STEP_FT).tolist():
         tried = [_shifted(marking, away * step) for marking in own]
+        if not all(_on_street(marking) for marking in tried):
+            return False
         shapes = ground.draw(tried)
         if _is_free(ground, rows, shapes):
             ground.moved.update(zip(rows, tried, strict=True))
@@ -208,6 +211,14 @@ def _away_from(ground: _Ground, weaker: int, stronger: int) -> float:
     own, other = ground.markings[weaker], ground.shapes[stronger].centroid
     ahead = ground.draw([_shifted(own, 1.0)])[0].centroid
     return 1.0 if ahead.distance(other) >= ground.shapes[weaker].centroid.distance(other) else -1.0
+
+
+def _on_street(marking: Marking) -> bool:
+    """Whether a figure lies between both ends of its street."""
+    shape = marking.shape
+    assert isinstance(shape, FigureShape)
+    far = shape.upstream_ft + shape.facing * figure_of(shape).length_ft
+    return all(0.0 <= s <= marking.frame.segment.length_ft for s in (shape.upstream_ft, far))
 
 
 def _shifted(marking: Marking, by_ft: float) -> Marking:

@@ -79,7 +79,9 @@ def mark(leg: Leg, params: Params) -> Iterator[Marking]:
     far = leg.layout.stop
     sides = [*leg.inbound, *bikes]
     left, right = min(s.left_ft for s in sides), max(s.right_ft for s in sides)
-    if near.at((left + right) / 2) <= 0 or far.farthest(left, right) > leg.room_ft:
+    curb = leg.layout.crosswalk[1] if leg.layout.crosswalk else leg.layout.curb
+    inside = any(near.at(o) < curb.at(o) - 1e-6 for o in (left, right))
+    if inside or far.farthest(left, right) > leg.room_ft:
         return
     yield _area(leg, (near, line), (left, right), "line", "white")
     if params.green:
