@@ -21,13 +21,14 @@ from layoutgen.markings.conformity import Check, LaidOut, Paint
 from layoutgen.street.design import Design
 
 OWN = ("bike_lane", "buffer", "shared_lane", "bike_box", "turn_box", "bike_green",
-       "bike_extension")  # fmt: skip
+       "bike_extension", "bike_detector")  # fmt: skip
 #: every option of these families
 ON: Mapping[str, Any] = {
     "bike_box": {"at": "bike_lane"},
     "turn_box": {"at": ["signal"]},
     "bike_green": {"at": "conflicts"},
     "bike_extension": {"at": ["signal"], "green": True},
+    "bike_detector": {"at": "every_approach", "green": True},
 }
 LEFT = {"driving_side": "left"}
 PLACES = ("two_stage", "bike_tee", "bike_turns", "facilities", "curve", "circle", "one_way")
@@ -228,6 +229,7 @@ WRONG: Mapping[str, Any] = {
     "BIKE-25": ("two_stage", lambda x: moved(x, "bike_lane/a1/line/1", scale=(1.0, 0.4))),
     "BIKE-32 speed": ("facilities", lambda x: street(x, "c", speed_mph=40.0)),
     "BIKE-32 line": ("facilities", lambda x: without(x, "bike_lane/c/line")),
+    "BIKE-31": ("two_stage", lambda x: moved(x, "bike_detector/", scale=(1.2, 1.2))),
     "BUFFER-01": ("facilities", lambda x: moved(x, "bike_lane/b/line/2", scale=(1.0, 6.0))),
     "BUFFER-11": ("facilities", lambda x: without(x, "bike_lane/b/arrow")),
 }

@@ -14,7 +14,7 @@ from itertools import pairwise
 from typing import Literal
 
 from layoutgen.config import choice, length, measure
-from layoutgen.markings.bike_ends import Gaps, bike_ends, traffic_way
+from layoutgen.markings.bike_ends import Gaps, bike_ends, dotted_length, parted, traffic_way
 from layoutgen.markings.conformity import Check, LaidOut, Paint, color_check, within
 from layoutgen.markings.hatching import Hatch, hatch
 from layoutgen.markings.marking import Color, Frame, Marking, PatchesShape, Rule, RuleParams
@@ -54,6 +54,14 @@ class Params(RuleParams):
         high="12 in",
         source="common practice",
         text="from the middle of the lines at the sides to the strokes",
+    )
+    dotted_ft: float = length(
+        "50 ft",
+        low="0 ft",
+        high="200 ft",
+        source="BIKE-13",
+        text="strokes end this far before an intersection where traffic may turn across, as its "
+        "lines are dotted there",
     )
     turn_gap_ft: float = length(
         "100 ft",
@@ -107,7 +115,9 @@ def _filled(block: Block, k: int, step: int, params: Params) -> Iterator[Marking
     if abs(sides[1] - sides[0]) < 0.5:
         return
     gaps = Gaps(params.turn_gap_ft, params.roundabout_gap_ft)
-    span = bike_ends(block, lane, (strip.center_ft, strip.width_ft), gaps)
+    ends = bike_ends(block, lane, (strip.center_ft, strip.width_ft), gaps)
+    crossed = dotted_length(block, lane, ends[1] - ends[0], params.dotted_ft)
+    span = parted(ends, lane.direction, crossed)[0]
     way = traffic_way(segment.strips, k)
     wide = max(params.width_ft, 1.0 if segment.speed_mph >= _FAST_MPH else 0.0)
     rule = Hatch(wide, params.angle_deg, params.spacing_ft, params.style == "chevrons")
