@@ -69,7 +69,7 @@ BIKEWAYS = (
 CURB_USES = (
     (2143, 0.35, 0.60, "right", "bus_stop"),
     (2164, 0.30, 0.45, "right", "loading"),
-    (2114, 0.40, 0.47, "right", "accessible"),
+    (2114, 0.40, 0.57, "right", "accessible"),
     (2133, 0.30, 0.70, "left", "fire_lane"),
     (2145, 0.55, 0.75, "left", "no_parking"),
     (2008, 0.40, 0.52, "right", "taxi"),
@@ -81,8 +81,8 @@ CURB_POINTS = (
     (2145, 0.40, "right", "hydrant", None),
     (2142, 0.45, "left", "hydrant", None),
 )
-#: street, share, side of the street, angle parking
-ANGLE_PARKING = ((2151, "left"),)
+#: street, side of the street, how cars stand
+ANGLE_PARKING = ((2038, "left", "angle"), (2038, "right", "none"))
 #: street, share, travel along (1) or against (-1) digitising, words, figure
 LEGENDS = (
     (2006, 0.25, 1, "PED|XING", ""),
@@ -90,8 +90,8 @@ LEGENDS = (
     (2239, 0.60, -1, "SLOW", ""),
     (2133, 0.50, 1, "KEEP|CLEAR", ""),
 )
-#: street -> side of its bus or HOV lanes as digitised, kind
-LANE_USE = {2303: ("left", "hov"), 2204: ("both", "bus"), 2205: ("both", "bus")}
+#: street -> who its leftmost and its rightmost lane are for, as digitised
+LANE_USE = {2302: ("hov", ""), 2204: ("bus", "bus"), 2205: ("bus", "bus")}
 ROUTES = {"Viaduct Road": "SR 12", "Highmoor Road": "SR 12", "Kelpwick Bypass": "US 7"}
 RURAL = {"Kelpwick Bypass", "Bypass Exit", "Bypass Entrance", "Highmoor Road"}
 #: vehicles per day by class
@@ -115,11 +115,11 @@ def with_traffic(rows: Iterable[Row]) -> list[Row]:
     """Street rows with traffic volume, setting, route number and lane use."""
     out = []
     for row in rows:
-        name, use = row["ST_NAME"], LANE_USE.get(row["SEG_NO"] or 0, ("none", ""))
+        name, use = row["ST_NAME"], LANE_USE.get(row["SEG_NO"] or 0, ("", ""))
         out.append({
             **row, "ADT": VOLUMES.get(row["FUNC_CL"], 0),
             "AREA": "R" if name in RURAL else "U", "ROUTE_NO": ROUTES.get(name, ""),
-            "LANE_USE": use[1], "USE_SIDE": use[0], "geometry": row["geometry"],
+            "USE_LEFT": use[0], "USE_RIGHT": use[1], "geometry": row["geometry"],
         })  # fmt: skip
     return out
 
@@ -158,8 +158,8 @@ def asset_tables(streets: Streets, track: Any) -> Iterator[tuple[str, list[Row]]
     yield (
         "parking",
         [
-            {"PARK_ID": f"P-{k}", "HOW": "angle", "SIDE": side, "geometry": _line(streets[n])}
-            for k, (n, side) in enumerate(ANGLE_PARKING, 1)
+            {"PARK_ID": f"P-{k}", "HOW": how, "SIDE": side, "geometry": _line(streets[n])}
+            for k, (n, side, how) in enumerate(ANGLE_PARKING, 1)
         ],
     )
     yield "legends", list(_legends(streets))

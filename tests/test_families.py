@@ -11,6 +11,7 @@ from shapely import affinity
 from test_properties import EDGE_FT, town
 
 from layoutgen.markings.catalog import rule_catalog, standard_rows
+from layoutgen.street.forks import neutral_areas
 
 #: figures keep to this angle of their traffic: the axis bends a little along them
 TURN_DEG = 12.0
@@ -25,7 +26,7 @@ def test_every_family_is_in_the_demo_town(rule: str) -> None:
     assert (shapely.area(shapes) > 0.05).all()
     design = town().design
     areas = [crossing.area for crossing in design.intersections]
-    ways = np.array([*design.roadways(), *areas], dtype=object)
+    ways = np.array([*design.roadways(), *areas, *neutral_areas(design)], dtype=object)
     tree = shapely.STRtree(ways)
     for shape, name in zip(shapes, own["marking_id"], strict=True):
         road = shapely.union_all(ways[tree.query(shape)]).buffer(EDGE_FT)

@@ -22,6 +22,7 @@ from shapely import affinity
 from layoutgen.gis.read import read_inputs
 from layoutgen.settings import Project, load_project
 from layoutgen.street.design import Design
+from layoutgen.street.forks import neutral_areas
 
 DEMO = Path(__file__).parents[1] / "configs" / "demo.toml"
 #: how far a drawing may be from where the motion puts it; far below the 0.1 ft of TOL-03
@@ -221,7 +222,9 @@ def test_two_runs_give_the_same_bytes_of_geometry() -> None:
 
 def pavement_of(design: Design) -> Any:
     """Union of all roadways and intersection areas."""
-    return shapely.union_all([*design.roadways(), *(c.area for c in design.intersections)])
+    return shapely.union_all(
+        [*design.roadways(), *(c.area for c in design.intersections), *neutral_areas(design)]
+    )
 
 
 def _mirror_lanes(text: str | None) -> str | None:

@@ -47,12 +47,16 @@ class Frame:
 
 @dataclass(frozen=True)
 class Stroke:
-    """One painted stripe of a line: solid where `painted_ft` is 0."""
+    """One painted stripe of a line: solid where `painted_ft` is 0.
+
+    A stripe with a `stop_offset_ft` slants: it lies at that offset where the line stops.
+    """
 
     offset_ft: float
     width_ft: float
     painted_ft: float = 0.0
     gap_ft: float = 0.0
+    stop_offset_ft: float | None = None
 
 
 @dataclass(frozen=True)

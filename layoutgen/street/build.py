@@ -30,6 +30,7 @@ from layoutgen.street.ends import ends_by_node
 from layoutgen.street.existing import with_existing
 from layoutgen.street.facing import with_bearings
 from layoutgen.street.features import with_features
+from layoutgen.street.forks import with_gores
 from layoutgen.street.intersection import LegPolicy, intersection_areas
 from layoutgen.street.joined import join_tables
 from layoutgen.street.junctions import inside_segments, junctions_of, slip_lanes
@@ -118,6 +119,7 @@ def build_design(
     blocks = _blocks(segments, intersections, schools, network.axes)
     inside = inside_segments(junctions)
     blocks = tuple(changed(b, inside=True) if b.segment.index in inside else b for b in blocks)
+    blocks = with_gores(blocks)
     nodes = {str(i): (float(x), float(y)) for i, (x, y) in enumerate(network.nodes)}
     design = Design(segments, network.axes, nodes, intersections, blocks, params.side)
     design, found = with_crossings(design, tables, params.crossings)

@@ -149,7 +149,7 @@ class Segment:
     the right side. `outside` = in none of the districts, where districts are given: it shapes its
     neighbors, but gets no markings of its own. `lane_use` tells who the leftmost and the rightmost
     lane are for, empty = everybody. `adt` is its traffic volume in vehicles per day, `setting` what
-    lies around it: `urban` or `rural`.
+    lies around it: `urban` or `rural`; `axis` its line on the plane.
     """
 
     index: int
@@ -186,6 +186,7 @@ class Segment:
     adt: int | None = None
     setting: str = "urban"
     driving_side: Side = "right"
+    axis: Any = field(default=None, compare=False, repr=False)
 
     @property
     def bike_facility(self) -> str:
@@ -369,12 +370,35 @@ class CrossingPoint:
 
 
 @dataclass(frozen=True)
+class Gore:
+    """Where a one-way roadway parts from another at a fork, or joins it, seen outward from there.
+
+    Attributes:
+        at_end: the fork is at the last point of the segment.
+        side: the other roadway lies on the right (+1) or on the left (-1).
+        diverges: traffic comes from the fork.
+        leads: this one of the two holds what lies between them.
+        classes: street classes that meet.
+        profile: outward station and gap between the lanes of both, over the paved neutral area.
+        hidden: (side, from, to): stations where an edge of its lanes lies in the other roadway.
+    """
+
+    at_end: bool
+    side: int
+    diverges: bool
+    leads: bool
+    classes: tuple[str, ...]
+    profile: tuple[tuple[float, float], ...]
+    hidden: tuple[tuple[int, float, float], ...]
+
+
+@dataclass(frozen=True)
 class Block:
     """A segment between what bounds it: a leg at each end, or None (dead end, mere joint).
 
     `inside` = it runs between the nodes of one intersection; lines stop outside of it. `before` and
     `after` are the strips of the one segment that goes on beyond a joint, seen along this segment.
-    `crossings` are the midblock ones, by station.
+    `crossings` are the midblock ones, by station; `gores` lie at forks of one-way roadways.
     """
 
     segment: Segment
@@ -385,6 +409,7 @@ class Block:
     before: tuple[Strip, ...] = ()
     after: tuple[Strip, ...] = ()
     crossings: tuple[CrossingPoint, ...] = ()
+    gores: tuple[Gore, ...] = ()
 
     @property
     def rail_crossings(self) -> tuple[RailCrossing, ...]:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from layoutgen.errors import Finding
+from layoutgen.records import changed
 from layoutgen.street.carriageways import beside, moved_aside
 from layoutgen.street.cross_section import ClassDefaults, Section, build_section
 from layoutgen.street.curbs import Edges, Measured
@@ -59,6 +60,7 @@ def build_segments(
     findings: list[Finding] = []
     out = []
     sections: _Known = {}
+    lines = network.axes.lines()
     for i, row in enumerate(network.rows):
         pair = None
         if edges is not None:
@@ -67,7 +69,7 @@ def build_segments(
         segment, found = _segment(i, network, params, (pair, sections))
         line = network.axes.pieces([i], [0.0], network.axes.lengths[[i]])[0] if found else None
         findings += [replace(f, geometry=line) for f in found]
-        out.append(segment)
+        out.append(changed(segment, axis=lines[i]))
     neighbors = beside(network.rows, network.axes, params.side)
     out = moved_aside(out, neighbors, params.side)
     return tuple(out), findings + _assumptions(network, out)

@@ -186,7 +186,17 @@ def test_figures_face_their_driver(facing: int) -> None:
 # ---- columns --------------------------------------------------------------------------------
 
 #: scenes of streets that bend
-BENT = ("curve", "circle", "walk_curve", "round_long", "mixed_yield")
+BENT = (
+    "town_way",
+    "country_way",
+    "shared_lane",
+    "exit_ramp",
+    "curve",
+    "circle",
+    "walk_curve",
+    "round_long",
+    "mixed_yield",
+)
 
 
 @pytest.mark.parametrize("name", SCENES)

@@ -1,232 +1,185 @@
-"""Lane reduction: where a street goes on with fewer lanes, the edge moves in along a taper.
+"""Lane reduction: the line along the taper where a lane ends, and arrows that tell of it.
 
-MUTCD 11th edition 3B.12: a taper of L = W S from 45 mph on, L = W S^2 / 60 below (TAPER-01,
-TAPER-02), 100 ft at least in towns and 200 ft outside (TAPER-03). The lane line beside the ending
-lane stops before it (LANE-06). Lane-reduction arrows stand ahead of the taper from 45 mph on
-(ARROW-10), below where asked for.
+MUTCD 11th edition 3B.12. Where a street goes on with fewer lanes, a slanting edge line leads from
+the edge of the lane that ends to that of the lane beside it, W x S long (TAPER-01 to TAPER-03). On
+fast roads arrows stand in the lane before the taper (ARROW-10). The broken lane line is the lane
+line's own (LANE-06).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
-from layoutgen.config import choice, length
-from layoutgen.markings.conformity import Check, LaidOut, Paint, within
+from layoutgen.config import choice, length, measure, number
+from layoutgen.markings.checks.lane_reduction import CHECKS
 from layoutgen.markings.marking import (
     Color,
     FigureShape,
     Frame,
+    LineShape,
     Marking,
-    Patch,
-    PatchesShape,
     Rule,
     RuleParams,
+    Stroke,
 )
-from layoutgen.street.design import Block, Strip
-
-_FAST_MPH = 45.0
-#: a bend of the taper is followed in straight pieces of this length
-_PIECE_FT = 20.0
+from layoutgen.markings.reductions import Reduction, advance_ft, reduction
+from layoutgen.markings.runs import way_ends
+from layoutgen.markings.symbols import Figure, resized
+from layoutgen.street.design import Block
 
 
 class Params(RuleParams):
-    taper: bool = choice(True, source="TAPER-01", text="the line along the taper")
+    at: tuple[str, ...] = choice(
+        ("freeway", "arterial"),
+        source="3B.12",
+        text="classes of streets on which lanes that end are marked",
+    )
     line_width_ft: float = length(
-        "4 in", low="4 in", high="12 in", source="LINE-01", text="as wide as an edge line"
+        "4 in", low="4 in", high="8 in", source="LINE-01", text="line along the taper"
     )
     inset_ft: float = length(
         "2 in",
         low="0 in",
         high="12 in",
         source="EDGE-05",
-        text="from the edge of the traveled way to the line",
+        text="from the edge of the lane to the line, as in edge_line",
     )
-    urban_least_ft: float = length(
-        "100 ft", low="100 ft", high="300 ft", source="TAPER-03", text="shortest taper in towns"
+    arrows_from_mph: float = measure(
+        "speed",
+        "45 mph",
+        low="5 mph",
+        high="90 mph",
+        source="ARROW-10",
+        text="speed limit from which arrows stand before the taper",
     )
-    rural_least_ft: float = length(
-        "200 ft", low="200 ft", high="500 ft", source="TAPER-03", text="shortest taper outside"
+    arrows: int = number(2, low=0, high=4, source="common practice", text="arrows before the taper")
+    arrow_length_ft: float = length(
+        "18 ft", low="9 ft", high="24 ft", source="from memory: ARROW-26", text="their length"
     )
-    slow_arrows: bool = choice(
-        False, source="ARROW-10", text="lane-reduction arrows below 45 mph too"
-    )
-    arrow_gap_ft: float = length(
-        "100 ft",
-        low="20 ft",
-        high="300 ft",
+    shortest_ft: float = length(
+        "50 ft",
+        low="10 ft",
+        high="400 ft",
         source="common practice",
-        text="from the last arrow to the beginning of the taper, and between two arrows",
+        text="where less is left for the taper, nothing is marked",
     )
-
-
-@dataclass(frozen=True)
-class Ending:
-    """A lane that ends at one end of a block, as its traffic goes.
-
-    Attributes:
-        way: direction of its traffic.
-        lane: the lane that ends.
-        side: +1 its outer edge lies right of its middle along the axis, -1 left.
-        right: whether it is the rightmost lane as its driver sees it.
-    """
-
-    way: int
-    lane: Strip
-    side: int
-    right: bool
 
 
 def mark(block: Block, params: Params) -> Iterator[Marking]:
-    if block.segment.roundabout or block.inside:
+    if not block.after and not block.before:
         return
     for way in (1, -1):
-        ending = ending_lane(block, way)
-        if ending is not None:
-            yield from _reduction(block, ending, params)
+        found = reduction(block, way, params.at)
+        if found is not None:
+            yield from _taper(block, found, params)
 
 
-def ending_lane(block: Block, way: int) -> Ending | None:
-    """The outer lane of a direction that the street beyond a mere joint does not have."""
-    onward = block.after if way == 1 else block.before
-    lanes = block.segment.lanes(way)
-    there = [s for s in onward if s.kind == "travel_lane" and s.direction == way]
-    if not onward or not there or len(there) >= len(lanes):
-        return None
-    outer, inner = lanes[-1], lanes[0]
-    # which side loses its lane: the one whose edge the roadway beyond draws in most
-    right = abs(outer.right_ft - max(s.right_ft for s in there))
-    left = abs(inner.left_ft - min(s.left_ft for s in there))
-    at_right = right >= left
-    lane = outer if at_right else inner
-    if block.segment.oneway == "both":  # the center line stays, so it is the curb side that ends
-        at_right = lane_side(lanes, block) == 1
-        lane = outer if at_right else inner
-    side = 1 if at_right else -1
-    return Ending(way, lane, side, side * way == 1)
-
-
-def lane_side(lanes: tuple[Strip, ...], block: Block) -> int:
-    """+1 where the curb side of a direction lies right of the axis."""
-    others = [s for s in block.segment.strips if s.kind == "travel_lane" and s not in lanes]
-    middle = sum(s.center_ft for s in lanes) / len(lanes)
-    return 1 if not others or middle > sum(s.center_ft for s in others) / len(others) else -1
-
-
-def taper_ft(width_ft: float, speed_mph: float, least_ft: float) -> float:
-    """Length of a merging taper (TAPER-01, TAPER-02)."""
-    fast = speed_mph >= _FAST_MPH
-    return max(width_ft * speed_mph if fast else width_ft * speed_mph**2 / 60.0, least_ft)
-
-
-def _reduction(block: Block, ending: Ending, params: Params) -> Iterator[Marking]:
-    segment = block.segment
-    rural = segment.setting == "rural" or segment.street_class == "freeway"
-    least = params.rural_least_ft if rural else params.urban_least_ft
-    wanted = taper_ft(ending.lane.width_ft, segment.speed_mph, least)
-    room = segment.length_ft - 20.0
-    if room < least:
+def _taper(block: Block, found: Reduction, params: Params) -> Iterator[Marking]:
+    start, stop = way_ends(block, found.way, found.from_ft, params.line_width_ft)
+    room = stop - start
+    if room < params.shortest_ft:
         return
-    taper = min(wanted, room)
-    if params.taper:
-        yield _taper(block, ending, taper, params)
-    if segment.speed_mph >= _FAST_MPH or params.slow_arrows:
-        yield from _arrows(block, ending, taper, params)
+    taper = min(found.length_ft, room)
+    yield _line(block, found, taper, params)
+    if block.segment.speed_mph >= params.arrows_from_mph and params.arrows:
+        yield from _arrows(block, found, (taper, room), params)
 
 
-def _station(block: Block, way: int, before_ft: float) -> float:
-    """Station so far before the end of the block, as traffic of a direction goes."""
-    return block.segment.length_ft - before_ft if way == 1 else before_ft
-
-
-def _taper(block: Block, ending: Ending, taper: float, params: Params) -> Marking:
-    """The line from the outer edge of the ending lane to its inner one."""
-    side, lane, width = ending.side, ending.lane, params.line_width_ft
-    outer, inner = (lane.right_ft, lane.left_ft) if side == 1 else (lane.left_ft, lane.right_ft)
-    outer, inner = outer - side * params.inset_ft, inner - side * params.inset_ft
-    count = max(1, round(taper / _PIECE_FT))
-    patches = []
-    for k in range(count):
-        shares = k / count, (k + 1) / count
-        (s, a), (t, b) = (
-            (_station(block, ending.way, taper * (1 - q)), outer + (inner - outer) * q)
-            for q in shares
-        )
-        inward = -side * width
-        patches.append(Patch((s + t) / 2, ((s, a), (t, b), (t, b + inward), (s, a + inward))))
-    median = ending.right == (block.segment.driving_side == "left")
-    color: Color = "yellow" if median and block.segment.oneway != "both" else "white"
-    middle = _station(block, ending.way, taper / 2)
-    reason = f"a lane ends: taper of {taper:.0f} ft for {lane.width_ft:.0f} ft at "
-    return Marking(
-        kind="lane_reduction",
-        frame=Frame(block.segment),
-        shape=PatchesShape(tuple(patches)),
-        color=color,
-        travel=ending.way,
-        anchor=block.segment.segment_id,
-        station_ft=middle,
-        offset_ft=lane.center_ft,
-        width_ft=width,
-        style="taper",
-        reason=reason + f"{block.segment.speed_mph:.0f} mph",
-        sources=("TAPER-01", "TAPER-02", "TAPER-03"),
-        tag="taper",
-        priority=72,
+def _line(block: Block, found: Reduction, taper_ft: float, params: Params) -> Marking:
+    segment, width = block.segment, params.line_width_ft
+    inward = -found.to_right * (params.inset_ft + width / 2)
+    begin, end = found.upstream(taper_ft), found.end_ft
+    sides = (found.from_ft + inward, found.to_ft + inward)
+    if found.way == -1:
+        begin, end, sides = end, begin, sides[::-1]
+    short = "" if taper_ft >= found.length_ft else f", {found.length_ft:.0f} ft are wanted"
+    rows = ("TAPER-01",) if segment.speed_mph >= 45.0 else ("TAPER-02",)
+    return _marking(
+        block,
+        found,
+        LineShape(begin, end, (Stroke(sides[0], width, stop_offset_ft=sides[1]),)),
+        color=_color(block, found),
+        reason=f"a lane ends here; taper of {taper_ft:.0f} ft at {segment.speed_mph:g} mph{short}",
+        sources=(*rows, "TAPER-03", "LINE-01"),
     )
 
 
-def _arrows(block: Block, ending: Ending, taper: float, params: Params) -> Iterator[Marking]:
-    """Two arrows in the lane that ends, which bend toward the lane that stays."""
-    name = "arrow_lane_reduction" if ending.right else "arrow_lane_reduction_right"
-    arrow = params.figure(name)
-    for number in (1, 2):
-        before = taper + number * params.arrow_gap_ft + (number - 1) * arrow.length_ft
-        upstream = _station(block, ending.way, before + arrow.length_ft)
-        if not 10.0 < upstream < block.segment.length_ft - 10.0:
+def _color(block: Block, found: Reduction) -> Color:
+    """White on the side traffic keeps to, yellow on the other (LINE-15, LINE-16)."""
+    on_right = found.to_right == found.way
+    return "white" if on_right == (block.segment.driving_side == "right") else "yellow"
+
+
+def _arrows(
+    block: Block, found: Reduction, reach: tuple[float, float], params: Params
+) -> Iterator[Marking]:
+    """Arrows from the taper upstream, evenly over the distance of the Lane Ends sign."""
+    taper, room = reach
+    figure = _figure(found, params)
+    if figure is None:
+        return
+    step = advance_ft(block.segment.speed_mph) / (params.arrows + 1)
+    for k in range(1, params.arrows + 1):
+        before = taper + k * step
+        if before + figure.length_ft > room:
             return
-        yield Marking(
-            kind="lane_reduction",
-            frame=Frame(block.segment),
-            shape=FigureShape(name, upstream, ending.lane.center_ft, ending.way, drawing=arrow),
+        at = found.upstream(before + figure.length_ft)
+        shape = FigureShape(
+            "arrow_lane_reduction", at, found.lane.center_ft, found.way, drawing=figure
+        )
+        yield _marking(
+            block,
+            found,
+            shape,
             color="white",
-            travel=ending.way,
-            anchor=block.segment.segment_id,
-            station_ft=upstream,
-            offset_ft=ending.lane.center_ft,
-            width_ft=arrow.width_ft,
-            style="arrow",
-            reason="the lane ends ahead",
+            reason=f"a lane ends {before:.0f} ft ahead",
             sources=("ARROW-10",),
-            tag="arrow",
-            priority=60,
-            shift_ft=20.0,
         )
 
 
-def _long(paint: Paint, _: LaidOut) -> str | None:
-    """Length for the shift across that it makes."""
-    segment = paint.segment
-    if segment is None:
+def _figure(found: Reduction, params: Params) -> Figure | None:
+    """The arrow that points into the lane beside; None where the project has no such figure."""
+    toward_left = found.to_right == found.way
+    name = "arrow_lane_reduction" if toward_left else "arrow_lane_reduction_right"
+    try:
+        return resized(params.figure(name), params.arrow_length_ft)
+    except ValueError:
         return None
-    along, across = paint.extent_ft
-    asked = taper_ft(across - 1.0, segment.speed_mph, 100.0)
-    if along >= asked - 25.0 or segment.length_ft < asked + 25.0:
-        return None
-    return f"{along:.0f} ft for {across:.1f} ft at {segment.speed_mph:.0f} mph"
 
 
-def _least(paint: Paint, _: LaidOut) -> str | None:
-    segment = paint.segment
-    rural = segment is not None and segment.setting == "rural"
-    along = paint.extent_ft[0]
-    return None if within(along, 198.0 if rural else 98.0, 1e9) else f"{along:.0f} ft long"
+def _marking(
+    block: Block,
+    found: Reduction,
+    shape: LineShape | FigureShape,
+    *,
+    color: Color,
+    reason: str,
+    sources: tuple[str, ...],
+) -> Marking:
+    is_line = isinstance(shape, LineShape)
+    if isinstance(shape, LineShape):
+        along, across = (shape.start_ft + shape.stop_ft) / 2, (found.from_ft + found.to_ft) / 2
+        width = shape.strokes[0].width_ft
+    else:
+        along, across = shape.upstream_ft, found.lane.center_ft
+        width = shape.drawing.width_ft if shape.drawing else 0.0
+    return Marking(
+        kind="lane_reduction",
+        frame=Frame(block.segment),
+        shape=shape,
+        color=color,
+        travel=found.way,
+        anchor=block.segment.segment_id,
+        station_ft=along,
+        offset_ft=across,
+        width_ft=width,
+        style="taper_line" if is_line else "arrow",
+        reason=reason,
+        sources=sources,
+        tag="line" if is_line else "arrow",
+        priority=68 if is_line else 60,
+        shift_ft=0.0 if is_line else 20.0,
+    )
 
 
-_TAPER = ("taper",)
-CHECKS = (
-    Check("TAPER-01", "L = W S from 45 mph on", _long, ("lane_reduction",), _TAPER),
-    Check("TAPER-02", "L = W S^2 / 60 below 45 mph", _long, ("lane_reduction",), _TAPER),
-    Check("TAPER-03", "at least 100 ft, 200 ft outside towns", _least, ("lane_reduction",), _TAPER),
-)
 RULE = Rule(on="block", params=Params, mark=mark, checks=CHECKS)
