@@ -56,7 +56,7 @@ def wanted(params: Params, leg: Mapping[str, Any]) -> bool:
     """Whether an approach gets a box."""
     if leg["control"] != "signal" or not leg["lanes_in"] or params.at == "nowhere":
         return False
-    return params.at == "every_approach" or bool(leg["bike_lane"])
+    return params.at == "every_approach" or bool(leg["bike_lane_in"])
 
 
 def needs(params: Params, leg: Mapping[str, Any]) -> dict[str, float]:
@@ -69,7 +69,7 @@ def mark(leg: Leg, params: Params) -> Iterator[Marking]:
     if params.at == "nowhere" or leg.control != "signal":
         return
     bikes = [s for s in leg.strips if s.kind == "bike_lane" and s.direction == -1]
-    if params.at == "bike_lane" and not any(s.kind == "bike_lane" for s in leg.strips):
+    if params.at == "bike_lane" and not bikes:
         return
     # its own line lies where the cars' line would be without a box
     near = leg.layout.stop.moved(-params.depth_ft - params.line_width_ft)

@@ -18,6 +18,8 @@ from layoutgen.markings.spacing import Spacing, spread
 from layoutgen.street.design import Block, Segment, Strip
 
 _FIGURE = "shared_lane"
+#: nearest that two may stand (SLM-01)
+_LEAST_FT = 50.0
 
 
 class Params(RuleParams):
@@ -74,7 +76,10 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
             continue
         figure = params.figure(_FIGURE)
         start, stop = lane_ends(block, lane)
-        rule = Spacing(params.first_ft, params.spacing_ft, params.last_gap_ft, figure.length_ft)
+        rule = Spacing(
+            params.first_ft, params.spacing_ft, params.last_gap_ft, figure.length_ft,
+            least_ft=_LEAST_FT,
+        )  # fmt: skip
         offset = _offset(segment, lane, side, params)
         half = figure.width_ft / 2
         if not lane.left_ft + half <= offset <= lane.right_ft - half:
