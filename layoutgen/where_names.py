@@ -18,13 +18,14 @@ WHERE_NAMES = (
     *("roundabout", "leg_id", "intersection_id", "control", "intersection_control", "legs"),
     *("lanes_in", "lanes_out", "school", "circular", "existing", "compass", "district"),
     *("rail_crossings", "speed_humps", "lane_use", "curb_zones", "adt", "setting"),
+    "bike_lane_in",
 )
 
 
 #: attributes that only legs have
 _OF_LEGS = (
     *("leg_id", "intersection_id", "control", "intersection_control", "legs", "lanes_in"),
-    *("lanes_out", "school", "circular", "existing", "compass"),
+    *("lanes_out", "school", "circular", "existing", "compass", "bike_lane_in"),
 )
 #: attributes that whole intersections have
 _OF_INTERSECTIONS = (

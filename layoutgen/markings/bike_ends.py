@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from layoutgen.markings.lanes import turns
 from layoutgen.street.design import Block, Cut, Leg, Segment, Strip
 
+#: a solid line shorter than this before a dotted one is not worth it (common practice)
+_SHORTEST_FT = 20.0
 _DRIVEN = ("travel_lane", "turn_lane", "center_turn_lane")
 
 
@@ -72,6 +74,41 @@ def may_be_crossed(leg: Leg, lane_ft: float) -> bool:
     if lane is None:
         return bool(leg.exits)
     return ("right" if lane_ft < lane.center_ft else "left") in leg.exits
+
+
+def dotted_length(block: Block, strip: Strip, length_ft: float, dotted_ft: float) -> float:
+    """Length of the end of a lane's line that is dotted, before an intersection where traffic may
+    turn across it; a solid rest too short to be one is dotted too.
+
+    Args:
+        block: the street.
+        strip: the bike lane.
+        length_ft: of the whole line.
+        dotted_ft: as it is wanted.
+    """
+    ahead = block.end_leg if strip.direction == 1 else block.start_leg
+    if ahead is None or ahead.circular or not dotted_ft or length_ft <= 0:
+        return 0.0
+    offset = -strip.center_ft if ahead.at_end else strip.center_ft
+    # beside a lane that must turn the line has ended, traffic joins before
+    if is_crossed(ahead, offset) or not may_be_crossed(ahead, offset):
+        return 0.0
+    return length_ft if length_ft - dotted_ft < _SHORTEST_FT else dotted_ft
+
+
+def parted(span: tuple[float, float], way: int, last_ft: float) -> list[tuple[float, float]]:
+    """A stretch of travel +1 or -1 as what comes before its last feet, and those."""
+    start, stop = span
+    if way == 1:
+        return [(start, stop - last_ft), (stop - last_ft, stop)]
+    return [(start + last_ft, stop), (start, start + last_ft)]
+
+
+def traffic_edge(strips: Sequence[Strip], strip: Strip) -> float:
+    """Offset of a lane's edge toward the traffic beside it."""
+    lanes = [s.center_ft for s in strips if s.kind == "travel_lane"]
+    nearest = min(lanes, key=lambda c: abs(c - strip.center_ft))
+    return strip.left_ft if nearest < strip.center_ft else strip.right_ft
 
 
 def traffic_way(strips: Sequence[Strip], k: int) -> int:

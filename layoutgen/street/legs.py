@@ -52,6 +52,8 @@ def leg_attributes(leg: Leg) -> dict[str, Any]:
         existing=leg.existing,
         district=leg.district,
         compass=octant(leg.bearing_deg),
+        bike_lane_in=out["bike_lane"]
+        and any(s.kind == "bike_lane" and s.direction == -1 for s in leg.strips),
     )
     return out
 

@@ -58,7 +58,7 @@ def wanted(params: Params, leg: Mapping[str, Any]) -> bool:
     """Whether an approach gets a box."""
     if leg["control"] != "signal" or not leg["lanes_in"] or params.at == "nowhere":
         return False
-    return params.at == "every_approach" or bool(leg["bike_lane"])
+    return params.at == "every_approach" or bool(leg["bike_lane_in"])
 
 
 def needs(params: Params, leg: Mapping[str, Any]) -> dict[str, float]:
@@ -71,7 +71,7 @@ def mark(leg: Leg, params: Params) -> Iterator[Marking]:
     if params.at == "nowhere" or leg.control != "signal":
         return
     bikes = [s for s in leg.strips if s.kind == "bike_lane" and s.direction == -1]
-    if params.at == "bike_lane" and not any(s.kind == "bike_lane" for s in leg.strips):
+    if params.at == "bike_lane" and not bikes:
         return
     # its own line lies where the cars' line would be without a box
     near = leg.layout.stop.moved(-params.depth_ft - params.line_width_ft)
@@ -173,10 +173,27 @@ def _full_green(paint: Paint, laid: LaidOut) -> str | None:
     return f"green ends {far:.1f} ft before a line of the box" if far > 0.1 else None
 
 
+def _contiguous(paint: Paint, laid: LaidOut) -> str | None:
+    """Room between the box and the crosswalk before it."""
+    if paint.leg is None:
+        return None
+    off = [p.shape.distance(paint.shape) for p in laid.on_leg(paint.leg, "crosswalk")]
+    return "touches the crosswalk" if off and min(off) < 0.5 else None
+
+
+def _own_line(paint: Paint, laid: LaidOut) -> str | None:
+    """A white line along the downstream edge of the green of a box."""
+    lines = [p for p in laid.near(paint.shape, 0.1, ("bike_box",)) if p.color == "white"]
+    wide = [p for p in lines if p.extent_ft[1] > 0.9 * paint.extent_ft[1]]
+    return None if wide else "no line of its own toward the crosswalk"
+
+
 _KINDS = ("bike_box",)
 CHECKS = (
     Check("BIKEBOX-01", "at least 10 ft deep", _depth, _KINDS, ("line",)),
     Check("BIKEBOX-02", "a bicycle symbol in the box", _with_symbol, _KINDS, ("line",)),
+    Check("BIKEBOX-03", "apart from the crosswalk", _contiguous, _KINDS, ("line", "ground")),
+    Check("BIKEBOX-03", "with a line of its own downstream", _own_line, _KINDS, ("ground",)),
     Check("BIKEBOX-04", "green over the whole box", _full_green, _KINDS, ("ground",)),
 )
 RULE = Rule(on="approach", params=Params, mark=mark, needs=needs, checks=CHECKS)

@@ -139,12 +139,32 @@ def _dots(paint: Paint, _: LaidOut) -> str | None:
 def _two_lines(paint: Paint, laid: LaidOut) -> str | None:
     """Each dotted line has its fellow on the other side of the lane."""
     near = [p for p in laid.near(paint.shape, 9.0, ("bike_extension",)) if p.style == "dotted"]
-    return None if len(near) >= 2 else "a line on one side only"
+    fellows = [
+        p
+        for p in near
+        if p is not paint
+        and p.shape.distance(paint.shape) > 2.0
+        and min(p.shape.area, paint.shape.area) > 0.5 * max(p.shape.area, paint.shape.area)
+    ]
+    return None if fellows else "a line on one side only"  # fmt: skip
+
+
+def _paired(paint: Paint, laid: LaidOut) -> str | None:
+    """Every piece of green lies between two dots, one on either side."""
+    near = [p for p in laid.near(paint.shape, 1.5, ("bike_extension",)) if p.color != "green"]
+    dots = [part.shape for p in near for part in p.parts]
+    for part in paint.parts:
+        beside = part.shape.buffer(0.6)
+        if sum(dot.intersection(beside).area > 0.5 * dot.area for dot in dots) < 2:
+            return "a piece of green that is not between two dots"
+    return None
 
 
 _KINDS = ("bike_extension",)
 CHECKS = (
     Check("BIKE-21", "lines on both sides of the lane", _two_lines, _KINDS, ("dotted",)),
+    Check("BIKE-22", "lines of its own, also beside a crosswalk", _two_lines, _KINDS, ("dotted",)),
+    Check("GREEN-03", "green between the dots only", _paired, _KINDS, ("green",)),
     Check("LINE-08", "dots of about 2 ft", _dots, _KINDS, ("dotted",)),
     color_check("LINE-11", _KINDS, ["white", "green"]),
 )

@@ -18,9 +18,9 @@ from layoutgen.config import choice, length
 from layoutgen.markings.bike_ends import (
     Gaps,
     bike_ends,
-    is_crossed,
-    may_be_crossed,
+    dotted_length,
     needs_arrow,
+    parted,
     traffic_way,
 )
 from layoutgen.markings.checks.bike_lane import CHECKS
@@ -294,10 +294,9 @@ def _line(
     offsets, width = [s.offset_ft for s in strokes], strokes[0].width_ft
     middle, spread = sum(offsets) / len(offsets), max(offsets) - min(offsets) + width
     start, stop = _ends(block, strips[k], (middle, spread), params)
-    dotted = _dotted_length(block, strips[k], stop - start, params) if side in _DOTTED else 0.0
-    forward = strips[k].direction == 1
-    split = stop - dotted if forward else start + dotted
-    solid, rest = ((start, split), (split, stop)) if forward else ((split, stop), (start, split))
+    wanted = params.dotted_ft if side in _DOTTED else 0.0
+    dotted = dotted_length(block, strips[k], stop - start, wanted)
+    solid, rest = parted((start, stop), strips[k].direction, dotted)
     if solid[1] - solid[0] > 0.01:
         yield _stretch(block, k, LineShape(*solid, strokes), side)
     if rest[1] - rest[0] > 0.01:
@@ -305,19 +304,6 @@ def _line(
             Stroke(s.offset_ft, s.width_ft, params.dot_ft, params.dot_gap_ft) for s in strokes
         )
         yield _stretch(block, k, LineShape(*rest, dots), side, dotted=True)
-
-
-def _dotted_length(block: Block, strip: Strip, length_ft: float, params: Params) -> float:
-    """Length of the dotted end of a line; no solid rest too short to see is left."""
-    ahead = block.end_leg if strip.direction == 1 else block.start_leg
-    if ahead is None or ahead.circular or not params.dotted_ft or length_ft <= 0:
-        return 0.0
-    offset = -strip.center_ft if ahead.at_end else strip.center_ft
-    # beside a lane that must turn the line has ended, traffic joins before
-    if is_crossed(ahead, offset) or not may_be_crossed(ahead, offset):
-        return 0.0
-    short = length_ft - params.dotted_ft < params.shortest_ft
-    return length_ft if short else params.dotted_ft
 
 
 def _stretch(block: Block, k: int, shape: LineShape, side: str, *, dotted: bool = False) -> Marking:

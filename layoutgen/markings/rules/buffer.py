@@ -14,14 +14,27 @@ from itertools import pairwise
 from typing import Literal
 
 from layoutgen.config import choice, length, measure
-from layoutgen.markings.bike_ends import Gaps, bike_ends, traffic_way
-from layoutgen.markings.conformity import Check, LaidOut, Paint, color_check, within
+from layoutgen.markings.bike_ends import Gaps, bike_ends, dotted_length, parted, traffic_way
+from layoutgen.markings.conformity import (
+    INCH,
+    Check,
+    LaidOut,
+    Paint,
+    Part,
+    Test,
+    color_check,
+    within,
+)
 from layoutgen.markings.hatching import Hatch, hatch
 from layoutgen.markings.marking import Color, Frame, Marking, PatchesShape, Rule, RuleParams
 from layoutgen.street.design import Block, Segment, Strip
 
 #: from here on strokes are 12 in wide (CHEV-01)
 _FAST_MPH = 45.0
+#: shorter streets need not have room for strokes
+_ROOM_FT = 300.0
+#: two double lines leave no room for strokes in a narrower buffer
+_DOUBLES_FT = 4.0
 
 
 class Params(RuleParams):
@@ -54,6 +67,14 @@ class Params(RuleParams):
         high="12 in",
         source="common practice",
         text="from the middle of the lines at the sides to the strokes",
+    )
+    dotted_ft: float = length(
+        "50 ft",
+        low="0 ft",
+        high="200 ft",
+        source="BIKE-13",
+        text="strokes end this far before an intersection where traffic may turn across, as its "
+        "lines are dotted there",
     )
     turn_gap_ft: float = length(
         "100 ft",
@@ -107,7 +128,9 @@ def _filled(block: Block, k: int, step: int, params: Params) -> Iterator[Marking
     if abs(sides[1] - sides[0]) < 0.5:
         return
     gaps = Gaps(params.turn_gap_ft, params.roundabout_gap_ft)
-    span = bike_ends(block, lane, (strip.center_ft, strip.width_ft), gaps)
+    ends = bike_ends(block, lane, (strip.center_ft, strip.width_ft), gaps)
+    crossed = dotted_length(block, lane, ends[1] - ends[0], params.dotted_ft)
+    span = parted(ends, lane.direction, crossed)[0]
     way = traffic_way(segment.strips, k)
     wide = max(params.width_ft, 1.0 if segment.speed_mph >= _FAST_MPH else 0.0)
     rule = Hatch(wide, params.angle_deg, params.spacing_ft, params.style == "chevrons")
@@ -176,15 +199,57 @@ def _strokes(paint: Paint, _: LaidOut) -> str | None:
     return None if thin >= 0.8 * least else f"strokes of {thin * 12:.1f} in"
 
 
-def _filled_where_wide(block: Block, laid: LaidOut) -> str | None:
-    """A buffer wider than 3 ft without strokes, over a stretch long enough for some."""
+def _empty(low_ft: float, high_ft: float, *, separated: bool = False) -> Test:
+    """A buffer of such a width without strokes, over a stretch long enough for some."""
+
+    def test(block: Block, laid: LaidOut) -> str | None:
+        segment = block.segment
+        if segment.length_ft < _ROOM_FT or not segment.has("buffer"):
+            return None
+        paints = laid.on_segment(segment, "buffer")
+        for k, strip in enumerate(segment.strips):
+            step = bike_side(segment, k) if strip.kind == "buffer" else 0
+            asked = step and low_ft - 1e-6 <= strip.width_ft <= high_ft + 1e-6
+            if not asked or (separated and not _is_separated(segment, segment.strips[k + step])):
+                continue
+            if opposes(segment, k, step) and strip.width_ft < _DOUBLES_FT:
+                continue
+            if not any(strip.left_ft < p.offset_ft < strip.right_ft for p in paints):
+                return f"nothing fills a buffer of {strip.width_ft:.1f} ft"
+        return None
+
+    return test
+
+
+def _is_separated(segment: Segment, lane: Strip) -> bool:
+    return segment.bike[1 if lane.center_ft > 0 else 0] in ("separated", "two_way")
+
+
+def stroke_of(part: Part) -> tuple[float, float]:
+    """(width at right angles to it, angle to the lane in degrees) of a diagonal."""
+    thick = part.shape.area / max(part.across_ft, 1e-6)
+    angle = math.atan2(part.across_ft, max(part.along_ft - thick, 1e-6))
+    return thick * math.sin(angle), math.degrees(angle)
+
+
+def _agency(widths_ft: tuple[float, float], low_deg: float) -> Test:
+    """Widths and angles that an agency asks of diagonals."""
+
+    def test(paint: Paint, _: LaidOut) -> str | None:
+        for width, angle in map(stroke_of, paint.parts):
+            if not within(width, *widths_ft):
+                return f"strokes of {width * 12:.1f} in"
+            if not low_deg - 1.0 <= angle <= 46.0:
+                return f"strokes at {angle:.0f} degrees"
+        return None
+
+    return test
+
+
+def _wide_buffer(block: Block, _: LaidOut) -> str | None:
     for k, strip in enumerate(block.segment.strips):
-        wide = strip.kind == "buffer" and strip.width_ft > 3.0 + 1e-6
-        if not wide or not bike_side(block.segment, k) or block.segment.length_ft < 300.0:
-            continue
-        paints = laid.on_segment(block.segment, "buffer")
-        if not any(strip.left_ft < p.offset_ft < strip.right_ft for p in paints):
-            return f"nothing fills a buffer of {strip.width_ft:.1f} ft"
+        if strip.kind == "buffer" and bike_side(block.segment, k) and strip.width_ft < 1.49:
+            return f"a buffer of {strip.width_ft * 12:.0f} in"
     return None
 
 
@@ -196,11 +261,19 @@ def _angle(paint: Paint, _: LaidOut) -> str | None:
 
 _KINDS = ("buffer",)
 CHECKS = (
-    Check("BUFFER-04", "a buffer above 3 ft is filled", _filled_where_wide, on="block"),
+    Check("BUFFER-03", "a buffer of 2 to 3 ft is filled", _empty(2.0, 3.0), on="block"),
+    Check("BUFFER-04", "a buffer above 3 ft is filled", _empty(3.001, 99.0), on="block"),
+    Check("BUFFER-06", "a separated lane's buffer from 2 ft on is filled",
+          _empty(2.0, 99.0, separated=True), on="block"),
+    Check("BUFFER-08", "strokes 4 to 6 in wide at 45 degrees", _agency((4 * INCH, 6 * INCH), 45.0),
+          _KINDS, ("diagonals",)),
+    Check("BUFFER-09", "strokes 4 to 8 in wide at 30 to 45 degrees",
+          _agency((4 * INCH, 8 * INCH), 30.0), _KINDS, ("diagonals",)),
+    Check("BUFFER-10", "buffers of at least 18 in", _wide_buffer, on="block"),
     Check("BUFFER-05", "strokes at least 10 ft apart", _spacing, _KINDS),
     Check("BUFFER-07", "diagonals slant away from traffic", _slant, _KINDS, ("diagonals",)),
     Check("CHEV-03", "strokes at 30 to 45 degrees", _angle, _KINDS, ("diagonals",)),
     Check("CHEV-02", "strokes 8 in wide, 12 in from 45 mph on", _strokes, _KINDS),
     color_check("LINE-14", _KINDS, ["white", "yellow"]),
-)
+)  # fmt: skip
 RULE = Rule(on="block", params=Params, mark=mark, checks=CHECKS)

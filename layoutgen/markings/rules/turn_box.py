@@ -8,6 +8,7 @@ cross street, out of the way of through lanes and of the crosswalk. Off unless a
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Literal
 
@@ -23,7 +24,7 @@ from layoutgen.markings.marking import (
     Rule,
     RuleParams,
 )
-from layoutgen.markings.symbols import figure
+from layoutgen.markings.symbols.catalog import resized
 from layoutgen.street.design import Intersection, Leg, Strip
 
 #: cross streets at another angle leave no room for a box square to the street (degrees)
@@ -119,8 +120,8 @@ def _box(leg: Leg, span: Span, sides: Span, params: Params) -> Iterator[Marking]
     room = t - s - 2 * width - 1.5
     turn = "arrow_left" if sides[0] > 0 else "arrow_right"
     at = s + width + 0.5
-    for name, style, share in (("bike_symbol", "symbol", 0.56), (turn, "arrow", 0.44)):
-        drawing = figure(name, height_ft=room * share)
+    for name, style, share in (("bike_symbol", "symbol", 0.56), (turn, turn, 0.44)):
+        drawing = resized(params.figure(name), room * share)
         shape = FigureShape(name, at, middle[1], 1, drawing=drawing)
         if drawing.width_ft < b - a - 2 * width - 0.5:
             yield _marking(leg, shape, (at, middle[1]), (style, "white"))
@@ -145,18 +146,35 @@ def _marking(
         style=style,
         reason="cyclists who turn across the street in two steps wait here",
         sources=("BIKEBOX-09", "BIKEBOX-10") if color == "white" else ("BIKEBOX-10", "GREEN-01"),
-        tag=style,
+        tag=style.removesuffix("_left").removesuffix("_right"),
         intersection_id=leg.intersection_id,
         priority=32 if color == "green" else 44,
     )
 
 
 def _contents(paint: Paint, laid: LaidOut) -> str | None:
-    """A bicycle symbol and a turn arrow inside the outline."""
+    """A bicycle symbol and a turn arrow inside the outline, the symbol first."""
     inside = paint.shape.convex_hull
-    found = {p.style for p in laid.near(inside, 0.0, ("turn_box",))}
-    missing = [name for name in ("symbol", "arrow") if name not in found]
-    return f"no {' and no '.join(missing)} in the box" if missing else None
+    own = [p for p in laid.near(inside, 0.0, ("turn_box",)) if inside.contains(p.shape.centroid)]
+    figures = [p for p in own if p.color == "white" and p is not paint]
+    symbols = [p for p in figures if _holes(p)]
+    arrows = [p for p in figures if not _holes(p)]
+    missing = [n for n, found in (("symbol", symbols), ("arrow", arrows)) if not found]
+    if missing:
+        return f"no {' and no '.join(missing)} in the box"
+    first, last = (_along(p) for p in (symbols[0], arrows[0]))
+    return None if first < last else "the arrow comes before the symbol"
+
+
+def _holes(paint: Paint) -> bool:
+    """Whether paint encloses areas without paint, as wheels do and arrows do not."""
+    return any(len(part.interiors) for part in getattr(paint.shape, "geoms", [paint.shape]))
+
+
+def _along(paint: Paint) -> float:
+    """Place of its middle along the travel that reads it."""
+    t, middle = math.radians(paint.bearing_deg), paint.shape.centroid
+    return float(middle.x * math.sin(t) + middle.y * math.cos(t))
 
 
 def _closed(paint: Paint, _: LaidOut) -> str | None:
