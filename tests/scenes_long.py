@@ -133,7 +133,8 @@ def winding(**settings: Any) -> Scene:
             {"segment_id": "v2", **main, "at": shapely.LineString([node, onward])},
             {"segment_id": "t", **lane, "at": shapely.LineString([node, stem])},
         ],
-        controls=[{"control": "stop", "control_id": "p", "at": shapely.Point(node + (stem - node) * 0.1)}],
+        controls=[{"control": "stop", "control_id": "p",
+                   "at": shapely.Point(node + (stem - node) * 0.1)}],
         settings=merge(base, settings),
     )  # fmt: skip
 
@@ -188,4 +189,16 @@ def lane_into_nothing(**settings: Any) -> Scene:
     )  # fmt: skip
 
 
-SCENES: dict[str, Any] = {f.__name__: f for f in (rural, offset_lanes, lane_ends, lane_drop_short, winding, shared_lane, fork, lane_into_nothing)}
+SCENES: dict[str, Any] = {
+    f.__name__: f
+    for f in (
+        rural,
+        offset_lanes,
+        lane_ends,
+        lane_drop_short,
+        winding,
+        shared_lane,
+        fork,
+        lane_into_nothing,
+    )
+}

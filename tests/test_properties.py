@@ -21,8 +21,8 @@ from shapely import affinity
 
 from layoutgen.gis.read import read_inputs
 from layoutgen.settings import Project, load_project
-from layoutgen.street.forks import neutral_areas
 from layoutgen.street.design import Design
+from layoutgen.street.forks import neutral_areas
 
 DEMO = Path(__file__).parents[1] / "configs" / "demo.toml"
 #: how far a drawing may be from where the motion puts it; far below the 0.1 ft of TOL-03

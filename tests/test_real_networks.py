@@ -239,7 +239,9 @@ def test_markings_are_valid_polygons(network: Network) -> None:
 def test_markings_lie_on_the_pavement(network: Network) -> None:
     design = network.layout.design
     areas = [crossing.area for crossing in design.intersections]
-    pavement = shapely.unary_union([*design.roadways(), *areas, *neutral_areas(design)]).buffer(PAVEMENT_SLACK_FT)
+    pavement = shapely.unary_union([*design.roadways(), *areas, *neutral_areas(design)]).buffer(
+        PAVEMENT_SLACK_FT
+    )
     shapely.prepare(pavement)
     shapes = network.layout.markings.geometry.to_numpy()
     outside = network.layout.markings["marking_id"][~shapely.covers(pavement, shapes)]

@@ -51,7 +51,6 @@ BIKE_SIDES = ("none", "lane", "buffered", "separated", "shared", "contraflow")
 PARKING_SIDES = ("none", "parallel", "angle")
 #: of a pedestrian crossing: whether it is marked, or the style of the marking
 MARKED = (*("marked", "unmarked", "transverse_lines", "longitudinal_bars", "ladder", "bar_pairs"),)
-#: what lies around a street
 SETTINGS = ("urban", "rural")
 LEGEND_COLORS = ("white", "yellow", "green", "red", "blue", "purple", "black")
 CROSSING_CONTROLS = ("signal", "stop", "yield", "none")
@@ -123,10 +122,7 @@ ROLES: tuple[Role, ...] = (
             Field("intersection_id", "text", "stable id"),
             Field("name", "text", "name of the intersection"),
             Field(
-                "control",
-                "choice",
-                "control of the whole intersection; stop = every approach stops",
-                CONTROLS,
+                "control", "choice", "control of all of it; stop = every approach stops", CONTROLS
             ),
         ),
     ),

@@ -52,7 +52,6 @@ def edges_of(strips: Sequence[Strip], side: Side) -> Iterator[Edge]:
                 yield Edge(offset, -step, strip.direction, beside, color)
 
 
-
 def traveled_ft(segment: Segment) -> float:
     """Width of the lanes that traffic drives on, all together."""
     return sum(s.width_ft for s in segment.strips if s.kind in _DRIVEN)

@@ -82,7 +82,9 @@ def reduction(block: Block, way: int, classes: Sequence[str]) -> Reduction | Non
     left = theirs[0].left_ft - own[0].left_ft
     # a lane of a two-way street ends on its outer side: the inner one is the center line's
     outer = way if segment.driving_side == "right" else -way
-    to_right = outer if segment.lanes(-way) or abs(right - left) < 0.1 else 1 if right > left else -1
+    to_right = (
+        outer if segment.lanes(-way) or abs(right - left) < 0.1 else 1 if right > left else -1
+    )
     shift = right if to_right == 1 else left
     if shift < _LEAST_SHIFT_FT:
         return None

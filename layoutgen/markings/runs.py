@@ -45,9 +45,7 @@ def shared_run(block: Block, offset_ft: float, width_ft: float) -> tuple[float, 
 
 def center_lane_ends(block: Block, *, at_end: bool) -> bool:
     """Whether a center lane ends at a joint: both directions go on, with nothing between them."""
-    leg, beyond = (
-        (block.end_leg, block.after) if at_end else (block.start_leg, block.before)
-    )
+    leg, beyond = (block.end_leg, block.after) if at_end else (block.start_leg, block.before)
     kinds = {s.kind for s in beyond}
     ways = {s.direction for s in beyond if s.kind == "travel_lane"}
     return leg is None and ways == {1, -1} and not kinds & {"center_turn_lane", "median"}

@@ -199,12 +199,8 @@ CHECKS = (
         ("urban", 20.0, 6000),
         True,
     ),
-    _by_volume(
-        "CENTER-04", "center line on urban streets of 4000", ("urban", 20.0, 4000), False
-    ),
-    _by_volume(
-        "CENTER-05", "center line on rural streets of 3000", ("rural", 18.0, 3000), False
-    ),
+    _by_volume("CENTER-04", "center line on urban streets of 4000", ("urban", 20.0, 4000), False),
+    _by_volume("CENTER-05", "center line on rural streets of 3000", ("rural", 18.0, 3000), False),
     Check("CENTER-06", "an engineer decides below 16 ft", _narrow, CENTER),
     Check("CENTER-08", "no-passing zones nearer than 400 ft are one", _joined_zones, on="block"),
     Check("TWLTL-01", "edges of a two-way left-turn lane", _edges_of_turn_lane, on="block"),

@@ -88,7 +88,9 @@ def _points(paint: Paint, _: LaidOut) -> str | None:
         hull = shapely.get_coordinates(shapely.centroid(shapely.convex_hull(p.shape)))[0]
         own = shapely.get_coordinates(shapely.centroid(p.shape))[0]
         wrong += float((hull - own) @ way) < 0.0
-    return f"{wrong} of {len(paint.parts)} point away from the traffic that comes" if wrong else None
+    return (
+        f"{wrong} of {len(paint.parts)} point away from the traffic that comes" if wrong else None
+    )
 
 
 def _spacing(paint: Paint, _: LaidOut) -> str | None:

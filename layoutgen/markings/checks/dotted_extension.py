@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from layoutgen.markings.checks.patterns import gap_check, is_solid, piece_check
 from layoutgen.markings.conformity import Check, LaidOut, Paint, tolerance_ft
@@ -37,10 +38,9 @@ def extended(paint: Paint, laid: LaidOut) -> list[Paint]:
     return list(out.values())
 
 
-def _parallel(paint: Paint, way: object) -> bool:
+def _parallel(paint: Paint, way: NDArray[np.float64]) -> bool:
     t = math.radians(paint.bearing_deg)
-    x, y = way  # type: ignore[misc]
-    return abs(math.sin(t) * x + math.cos(t) * y) > 0.9
+    return abs(math.sin(t) * float(way[0]) + math.cos(t) * float(way[1])) > 0.9
 
 
 def _of_line(row: str, text: str, test: Callable[[Paint, Paint], str | None]) -> Check:
@@ -59,7 +59,9 @@ def _wide(paint: Paint, line: Paint) -> str | None:
 
 
 def _colored(paint: Paint, line: Paint) -> str | None:
-    return f"is {paint.color}, {line.marking_id} {line.color}" if line.color != paint.color else None
+    return (
+        f"is {paint.color}, {line.marking_id} {line.color}" if line.color != paint.color else None
+    )
 
 
 def _single(paint: Paint, _: LaidOut) -> str | None:

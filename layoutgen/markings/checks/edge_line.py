@@ -34,7 +34,7 @@ def _missing(place: EdgePlace, row: str, text: str) -> Check:
             return None
         if segment.length_ft < _SHORT_FT or segment.street_class == "ramp":
             return None
-        edges = [e for e in edges_of(segment.strips, segment.driving_side)]
+        edges = list(edges_of(segment.strips, segment.driving_side))
         open_ = [e for e in edges if e.beside not in _MARKED]
         lines = laid.on_segment(segment, *EDGE)
         reach = [(p.left_ft - 2.0, p.right_ft + 2.0) for p in lines]

@@ -31,7 +31,9 @@ def _others(paint: Paint, laid: LaidOut) -> list[Paint]:
 
 def _room(paint: Paint, laid: LaidOut) -> str | None:
     """Width between the two double lines."""
-    gaps = [max(p.left_ft - paint.right_ft, paint.left_ft - p.right_ft) for p in _others(paint, laid)]
+    gaps = [
+        max(p.left_ft - paint.right_ft, paint.left_ft - p.right_ft) for p in _others(paint, laid)
+    ]
     return f"{min(gaps):.1f} ft between the lines" if gaps and min(gaps) < 2.0 - 0.01 else None
 
 
@@ -64,7 +66,9 @@ def _wide(row: str, least_ft: float, *, fast: bool) -> Check:
         return f"{width * 12:.1f} in wide" if width < least_ft - tolerance_ft() else None
 
     where = "from 45 mph on" if fast else "below 45 mph"
-    return Check(row, f"diagonals of {least_ft * 12:g} in or more {where}", test, MEDIAN, _DIAGONALS)
+    return Check(
+        row, f"diagonals of {least_ft * 12:g} in or more {where}", test, MEDIAN, _DIAGONALS
+    )
 
 
 def _slanted_sides(shape: object) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import shapely
 
@@ -74,7 +76,7 @@ def _drop(leg: Leg, laid: LaidOut) -> str | None:
     if len(leg.movements) != len(leg.inbound) or leg.segment.roundabout:
         return None
     lanes = [(s, turns(m) == "must") for s, m in zip(leg.inbound, leg.movements, strict=True)]
-    for (a, x), (b, y) in zip(lanes, lanes[1:], strict=False):
+    for (a, x), (b, y) in itertools.pairwise(lanes):
         if x == y or "turn_lane" in (a.kind, b.kind):
             continue
         edge = -a.left_ft if leg.at_end else a.left_ft

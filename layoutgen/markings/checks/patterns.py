@@ -41,7 +41,9 @@ def piece_check(
         slack = tolerance_ft() + _BEND_FT
         return None if low_ft - slack <= usual <= high_ft + slack else f"pieces of {usual:.1f} ft"
 
-    text = f"pieces of {low_ft:g} ft" if low_ft == high_ft else f"pieces of {low_ft:g}-{high_ft:g} ft"
+    text = (
+        f"pieces of {low_ft:g} ft" if low_ft == high_ft else f"pieces of {low_ft:g}-{high_ft:g} ft"
+    )
     return Check(row, text, test, tuple(kinds), tuple(styles))
 
 
@@ -58,5 +60,7 @@ def gap_check(
         slack = tolerance_ft() + _BEND_FT
         return None if low_ft - slack <= usual <= high_ft + slack else f"gaps of {usual:.1f} ft"
 
-    text = f"gaps of {low_ft:g} ft" if low_ft == high_ft else f"gaps of {low_ft:g} to {high_ft:g} ft"
+    text = (
+        f"gaps of {low_ft:g} ft" if low_ft == high_ft else f"gaps of {low_ft:g} to {high_ft:g} ft"
+    )
     return Check(row, text, test, tuple(kinds), tuple(styles))

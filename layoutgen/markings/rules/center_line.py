@@ -228,9 +228,7 @@ def _edge(center: Strip, edge: float, params: Params) -> tuple[Stroke, ...]:
     return solid, _broken(edge - shift, params)
 
 
-def _beside_pocket(
-    block: Block, edge_ft: float, at_end: bool, params: Params
-) -> Iterator[Marking]:
+def _beside_pocket(block: Block, edge_ft: float, at_end: bool, params: Params) -> Iterator[Marking]:
     """Double solid line between a turn pocket and the departing lanes."""
     leg = block.end_leg if at_end else block.start_leg
     reach = pocket_ft(leg)

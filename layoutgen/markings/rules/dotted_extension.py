@@ -22,9 +22,7 @@ from layoutgen.markings.marking import Color, Frame, LinkShape, Marking, Rule, R
 from layoutgen.markings.passages import Passage, is_open, main_passages, turn_to
 from layoutgen.street.design import Intersection, Leg, Strip
 
-Place = Literal[
-    "turn_lanes", "offset", "bend", "lane_line", "center_line", "edge_line", "far_side"
-]
+Place = Literal["turn_lanes", "offset", "bend", "lane_line", "center_line", "edge_line", "far_side"]
 _MARKED = ("bike_lane", "buffer", "parking")
 
 
@@ -147,7 +145,9 @@ def _lanes(way: Passage, params: Params) -> Iterator[_Link]:
     through = [s for s in through if s.kind == "travel_lane"]
     if len(through) != len(to.outbound):
         return
-    pairs = list(zip(_lines(through, inbound=True), _lines(to.outbound, inbound=False), strict=True))
+    pairs = list(
+        zip(_lines(through, inbound=True), _lines(to.outbound, inbound=False), strict=True)
+    )
     shift = max((abs(a + b) for a, b in pairs), default=0.0)
     reasons = {
         "offset": (shift >= params.offset_ft, f"lanes lie {shift:.1f} ft beside those they enter"),
@@ -213,18 +213,14 @@ def _marking(link: _Link, params: Params) -> Marking:
     near = link.leg.layout.curb.clear(link.offset_ft, width)
     far = link.to.layout.curb.clear(link.to_ft, width)
     stroke = (
-        Stroke(0.0, width)
-        if link.solid
-        else Stroke(0.0, width, params.painted_ft, params.gap_ft)
+        Stroke(0.0, width) if link.solid else Stroke(0.0, width, params.painted_ft, params.gap_ft)
     )
     rows = ("EDGE-03",) if link.solid else ("LINE-08", "LINE-09", "LINE-10", "LINE-11")
     more = {"center": ("LINE-12", "LINE-13"), "edge": ("EDGE-03",), "lane": ()}[link.extends]
     return Marking(
         kind="edge_line" if link.solid else "dotted_extension",
         frame=Frame.of_leg(link.leg),
-        shape=LinkShape(
-            near, link.offset_ft, Frame.of_leg(link.to), far, link.to_ft, (stroke,)
-        ),
+        shape=LinkShape(near, link.offset_ft, Frame.of_leg(link.to), far, link.to_ft, (stroke,)),
         color=link.color,
         travel=link.travel,
         anchor=link.leg.leg_id,

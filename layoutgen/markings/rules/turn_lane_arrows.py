@@ -83,9 +83,7 @@ def _places(length_ft: float, unit_ft: float, params: Params) -> list[float]:
     return [params.first_ft + span * k / count for k in range(count + 1)]
 
 
-def _arrow(
-    block: Block, center: Strip, place: tuple[int, float, int], params: Params
-) -> Marking:
+def _arrow(block: Block, center: Strip, place: tuple[int, float, int], params: Params) -> Marking:
     way, tail, number = place
     segment, name = block.segment, _name(block)
     return Marking(
@@ -99,8 +97,9 @@ def _arrow(
         offset_ft=center.center_ft,
         width_ft=params.figure(name).width_ft,
         style=name.removeprefix("arrow_"),
-        reason="lane for left turns of both directions" if name == "arrow_left" else
-        "lane for right turns of both directions",
+        reason="lane for left turns of both directions"
+        if name == "arrow_left"
+        else "lane for right turns of both directions",
         sources=("TWLTL-02", "TWLTL-03", "TWLTL-05", "TWLTL-06"),
         priority=60,
         shift_ft=40.0,

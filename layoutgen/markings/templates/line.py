@@ -67,6 +67,6 @@ def _sides(stroke: Stroke, sign: int, turned: bool) -> tuple[float, float]:
 
 def _slanted(segment: int, run: Floats, axes: Polylines) -> Any:
     """Middle line of a stripe whose offset changes evenly; `run` is its stations and offsets."""
-    count = max(2, int(math.ceil((run[1] - run[0]) / _STEP_FT)) + 1)
+    count = max(2, math.ceil((run[1] - run[0]) / _STEP_FT) + 1)
     station, offset = np.linspace(run[0], run[1], count), np.linspace(run[2], run[3], count)
     return shapely.LineString(axes.locate(np.full(count, segment), station, offset))
