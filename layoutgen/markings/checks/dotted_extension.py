@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from layoutgen.markings.checks.patterns import gap_check, is_solid, piece_check
+from layoutgen.markings.checks.patterns import gap_check, is_solid, piece_check, usual_width_ft
 from layoutgen.markings.conformity import Check, LaidOut, Paint, tolerance_ft
 
 EXTENSION = ("dotted_extension",)
@@ -51,8 +51,7 @@ def _of_line(row: str, text: str, test: Callable[[Paint, Paint], str | None]) ->
 
 
 def _wide(paint: Paint, line: Paint) -> str | None:
-    own = min(p.short_ft for p in paint.parts)
-    wanted = min(p.short_ft for p in line.parts)
+    own, wanted = usual_width_ft(paint), usual_width_ft(line)
     if own >= wanted - tolerance_ft():
         return None
     return f"{own * 12:.1f} in wide, {line.marking_id} {wanted * 12:.1f} in"

@@ -6,6 +6,7 @@ import math
 
 import shapely
 
+from layoutgen.markings.checks.patterns import line_width_check
 from layoutgen.markings.conformity import (
     INCH,
     Check,
@@ -13,7 +14,6 @@ from layoutgen.markings.conformity import (
     Paint,
     color_check,
     tolerance_ft,
-    width_check,
 )
 from layoutgen.markings.edges import EdgePlace, edges_of, wants_edges
 from layoutgen.street.design import Block, Intersection
@@ -93,5 +93,5 @@ CHECKS = (
     Check("EDGE-05", "2 in inside the edge of the traveled way", _inset, EDGE),
     Check("EDGE-04", "solid, also past driveways", _broken, EDGE),
     color_check("LINE-16", EDGE, ("white", "yellow")),
-    width_check("LINE-01", EDGE, 4 * INCH, 12 * INCH),
+    line_width_check("LINE-01", EDGE, 4 * INCH, 12 * INCH),
 )
