@@ -23,7 +23,9 @@ _ASIDE_FT = 1.5
 def extended(paint: Paint, laid: LaidOut) -> list[Paint]:
     """The lines that an extension goes on from, at either end."""
     out: dict[str, Paint] = {}
-    for part in (paint.parts[0], paint.parts[-1]):
+    # a stub left where another line crosses does not show the way
+    whole = [p for p in paint.parts if p.long_ft > 2 * p.short_ft] or list(paint.parts)
+    for part in (whole[0], whole[-1]):
         ring = shapely.get_coordinates(shapely.oriented_envelope(part.shape))[:4]
         sides = np.diff(ring[:3], axis=0)
         way = sides[int(np.argmax(np.hypot(*sides.T)))]
