@@ -112,7 +112,8 @@ def replaced(p: Paint, shape: Any) -> Paint:
 
 def vars_of(p: Paint) -> dict[str, Any]:
     names = ("marking_id", "kind", "style", "color", "shape", "bearing_deg", "segment",
-             "station_ft", "offset_ft", "leg", "from_ft", "to_ft", "left_ft", "right_ft")  # fmt: skip
+             "station_ft", "offset_ft", "leg", "from_ft", "to_ft", "left_ft",
+             "right_ft")  # fmt: skip
     return {name: getattr(p, name) for name in names}
 
 
@@ -205,7 +206,8 @@ BAD: list[tuple[str, str, str, str, Any]] = [
     ("CENTER-05", "winding", "center_line", "", gone),
     ("LANE-01", "one_way", "lane_line", "solid", gone),
     ("LANE-03", "one_way", "lane_line", "dotted",
-     lambda p: replaced(p, shapely.MultiPolygon(list(shapely.get_parts(lengthened(p, 3.0).shape)[::3])))),
+     lambda p: replaced(p, shapely.MultiPolygon(
+         list(shapely.get_parts(lengthened(p, 3.0).shape)[::3])))),
     ("LANE-05", "one_way", "lane_line", "solid", narrower),
     ("EDGE-01", "rural", "edge_line", "", gone),
     ("EDGE-02", "rural", "edge_line", "", gone),
@@ -225,7 +227,8 @@ BAD: list[tuple[str, str, str, str, Any]] = [
     ("CHAN-02", "lane_into_nothing", "flush_median", "double_solid", one_line),
     ("CHAN-04", "lane_into_nothing", "flush_median", "double_solid",
      lambda p: replaced(p, p.shape.intersection(p.shape.centroid.buffer(20.0)))),
-    ("CHEV-01", "fork", "chevrons", "", lambda p: replaced(p, p.shape.buffer(-0.2, join_style="mitre"))),
+    ("CHEV-01", "fork", "chevrons", "",
+     lambda p: replaced(p, p.shape.buffer(-0.2, join_style="mitre"))),
     ("CHEV-03", "fork", "chevrons", "", lambda p: replaced(p, squeezed(p, 0.3))),
     ("CHEV-07", "fork", "chevrons", "", turned),
     ("CHEV-08", "lane_into_nothing", "flush_median", "diagonals", mirrored),
@@ -378,8 +381,7 @@ def test_chevrons_lie_between_the_roadways(left: bool) -> None:
     """CHEV-01: 12 in at 55 mph; CHEV-03: 45 deg; none of it in a lane."""
     own, design = paints("fork", left)
     roads = shapely.union_all(
-        [shapely.buffer(s.axis, 0.0) if s.axis is None else s.axis.buffer(5.0)
-         for s in design.segments]
+        [s.axis.buffer(5.0) for s in design.segments]
     )  # fmt: skip
     found = of(own, "chevrons")
     assert {p.style for p in found} == {"diverge", "merge"}

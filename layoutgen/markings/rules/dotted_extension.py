@@ -184,8 +184,8 @@ def _middle(leg: Leg) -> float | None:
     kinds = {s.kind for s in leg.strips}
     if not leg.inbound or not leg.outbound or kinds & {"median", "center_turn_lane"}:
         return None
-    inner, outer = leg.inbound[0], leg.outbound
-    return min((inner.left_ft, inner.right_ft), key=lambda o: abs(o - outer[0].center_ft))
+    lanes = [s for s in leg.strips if s.kind == "travel_lane"]
+    return max(s.right_ft for s in lanes if s.direction == lanes[0].direction)
 
 
 def _edges(crossing: Intersection, way: Passage, params: Params) -> Iterator[_Link]:
