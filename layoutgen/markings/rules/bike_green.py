@@ -110,7 +110,9 @@ def _stretches(block: Block, strip: Strip, params: Params) -> Iterator[tuple[Spa
     edge = traffic_edge(block.segment.strips, strip)
     line = bike_ends(block, strip, (edge, _LINE_FT), gaps)
     dotted = dotted_length(block, strip, line[1] - line[0], params.dotted_ft)
-    if not params.dots or not dotted or green[0] == green[1]:
+    # on a skewed leg the pieces, square to the lane, would reach past the end of the lane
+    skewed = max(abs(line[0] - ends[0]), abs(line[1] - ends[1])) > 1.0
+    if not params.dots or not dotted or skewed or green[0] == green[1]:
         yield green, False
         return
     solid, last = parted(line, strip.direction, dotted)

@@ -10,7 +10,7 @@ may stay solid (EDGE-03). Where it is wanted is left to a policy.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -20,6 +20,7 @@ from layoutgen.markings.edges import EdgePlace, edges_of, wants_edges
 from layoutgen.markings.lanes import turns
 from layoutgen.markings.marking import Color, Frame, LinkShape, Marking, Rule, RuleParams, Stroke
 from layoutgen.markings.passages import Passage, is_open, main_passages, turn_to
+from layoutgen.markings.pavement import pavement_of
 from layoutgen.street.design import Intersection, Leg, Strip
 
 Place = Literal["turn_lanes", "offset", "bend", "lane_line", "center_line", "edge_line", "far_side"]
@@ -100,7 +101,7 @@ def mark(crossing: Intersection, params: Params) -> Iterator[Marking]:
     if not params.at or any(leg.circular for leg in crossing.legs):
         return
     for link in _links(crossing, params):
-        yield _marking(link, params)
+        yield replace(_marking(link, params), within=pavement_of(crossing))
 
 
 def _links(crossing: Intersection, params: Params) -> Iterator[_Link]:
