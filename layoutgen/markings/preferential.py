@@ -34,6 +34,8 @@ class OwnLane:
 
 def own_lanes(block: Block) -> Iterator[OwnLane]:
     """The lanes of a block that are not for everybody."""
+    if not any(block.segment.lane_use):
+        return
     lanes = sorted(
         (s for s in block.segment.strips if s.kind == "travel_lane"), key=lambda s: s.center_ft
     )

@@ -22,11 +22,14 @@ from numpy.typing import NDArray
 
 from layoutgen.errors import Finding
 from layoutgen.markings.marking import GROUNDS, FigureShape, Marking
+from layoutgen.markings.templates.figure import figure_of
 
 #: two markings of one layer that share more than this are a collision, not a touch (sq ft)
 _TOUCH_SQFT = 0.02
 #: a piece that keeps this share beside other paint is trimmed, else left out
 _KEPT = 0.75
+#: a smaller rest of a cut is not painted (sq ft)
+_SLIVER_SQFT = 0.04
 #: places along the street that a figure is tried at lie this far apart
 _STEP_FT = 1.0
 
@@ -193,6 +196,8 @@ def _move(ground: _Ground, weaker: int, stronger: int) -> bool:
     away = _away_from(ground, weaker, stronger)
     for step in np.arange(_STEP_FT, room + 1e-9, _STEP_FT).tolist():
         tried = [_shifted(marking, away * step) for marking in own]
+        if not all(_on_street(marking) for marking in tried):
+            return False
         shapes = ground.draw(tried)
         if _is_free(ground, rows, shapes):
             ground.moved.update(zip(rows, tried, strict=True))
@@ -206,6 +211,14 @@ def _away_from(ground: _Ground, weaker: int, stronger: int) -> float:
     own, other = ground.markings[weaker], ground.shapes[stronger].centroid
     ahead = ground.draw([_shifted(own, 1.0)])[0].centroid
     return 1.0 if ahead.distance(other) >= ground.shapes[weaker].centroid.distance(other) else -1.0
+
+
+def _on_street(marking: Marking) -> bool:
+    """Whether a figure lies between both ends of its street."""
+    shape = marking.shape
+    assert isinstance(shape, FigureShape)
+    far = shape.upstream_ft + shape.facing * figure_of(shape).length_ft
+    return all(0.0 <= s <= marking.frame.segment.length_ft for s in (shape.upstream_ft, far))
 
 
 def _shifted(marking: Marking, by_ft: float) -> Marking:
@@ -257,7 +270,9 @@ def _polygons(shape: Any) -> Any:
 
 
 def _pieces(shape: Any) -> list[Any]:
-    return [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"]
+    """Its polygons, without slivers that no gun could paint."""
+    parts = shapely.get_parts(shape)
+    return [p for p in parts if p.geom_type == "Polygon" and p.area > _SLIVER_SQFT]
 
 
 def _union(shapes: Shapes) -> Any:

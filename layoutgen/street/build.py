@@ -124,10 +124,17 @@ def build_design(
     design = Design(segments, network.axes, nodes, intersections, blocks, params.side)
     design, found = with_crossings(design, tables, params.crossings)
     findings += found + left_out(design, cleaned)
+    design, found = _with_areas(design, tables)
+    return design, findings + found
+
+
+def _with_areas(
+    design: Design, tables: Mapping[str, gpd.GeoDataFrame]
+) -> tuple[Design, list[Finding]]:
+    """The design with its exclusions and islands."""
     exclusions, found = _areas_of(tables, "exclusions", ("exclusion_id", "reason"))
     islands, more = _areas_of(tables, "islands", ("island_id", "name"))
-    design = replace(design, exclusions=exclusions, islands=islands)
-    return design, findings + found + more
+    return replace(design, exclusions=exclusions, islands=islands), found + more
 
 
 def _drafts(

@@ -119,6 +119,8 @@ class LegNeeds:
         return self.stop_line_ft, self.stop_gap_ft, self.stop_setback_ft
 
 
+#: an area that laps over a leg by less is left as it is (sq ft)
+_OVER_SQFT = 0.5
 LegPolicy = Callable[[Mapping[str, Any]], LegNeeds]
 
 
@@ -241,6 +243,23 @@ def intersection_areas(
     bad = ~shapely.is_valid(polygons) | (shapely.area(polygons) <= 0)
     pairs = zip(outlines, legs, bad, strict=True)
     polygons[bad] = [_hull(xy, ways) for xy, ways, b in pairs if b]
+    return _off_legs(polygons, legs)
+
+
+def _off_legs(
+    polygons: NDArray[np.object_], legs: Sequence[NDArray[np.float64]]
+) -> NDArray[np.object_]:
+    """Areas without what lies on a leg beyond its curb line, where corners lie far apart."""
+    if not len(polygons):
+        return np.asarray(polygons, dtype=object)
+    owner = np.repeat(np.arange(len(legs)), [len(ways) for ways in legs])
+    ways = shapely.polygons(np.concatenate(legs))
+    ways[~shapely.is_valid(ways)] = shapely.Polygon()
+    over = shapely.area(shapely.intersection(polygons[owner], ways)) > _OVER_SQFT
+    for k in np.unique(owner[over]).tolist():
+        rest = shapely.difference(polygons[k], shapely.union_all(ways[owner == k]))
+        parts = [p for p in shapely.get_parts(rest) if p.geom_type == "Polygon"]
+        polygons[k] = max(parts, key=lambda p: p.area, default=shapely.Polygon())
     return np.asarray(polygons, dtype=object)
 
 

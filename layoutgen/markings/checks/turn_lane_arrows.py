@@ -75,6 +75,12 @@ def _paired(block: Block, laid: LaidOut) -> str | None:
 
 
 CHECKS = (
-    Check("TWLTL-02", "arrows for both directions where the lane begins", _at_start, on="block"),
-    Check("TWLTL-03", "no arrow for one direction alone", _paired, on="block"),
+    Check(
+        "TWLTL-02",
+        "arrows for both directions where the lane begins",
+        _at_start,
+        ARROWS,
+        on="block",
+    ),
+    Check("TWLTL-03", "no arrow for one direction alone", _paired, ARROWS, on="block"),
 )

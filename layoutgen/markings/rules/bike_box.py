@@ -26,6 +26,8 @@ from layoutgen.markings.marking import (
 from layoutgen.street.design import Cut, Leg
 
 _SYMBOL = "bike_symbol"
+#: lines farther from green are those of another box
+_NEAR_FT = 6.0
 
 
 class Params(RuleParams):
@@ -77,7 +79,9 @@ def mark(leg: Leg, params: Params) -> Iterator[Marking]:
     far = leg.layout.stop
     sides = [*leg.inbound, *bikes]
     left, right = min(s.left_ft for s in sides), max(s.right_ft for s in sides)
-    if near.at((left + right) / 2) <= 0 or far.farthest(left, right) > leg.room_ft:
+    curb = leg.layout.crosswalk[1] if leg.layout.crosswalk else leg.layout.curb
+    inside = any(near.at(o) < curb.at(o) - 1e-6 for o in (left, right))
+    if inside or far.farthest(left, right) > leg.room_ft:
         return
     yield _area(leg, (near, line), (left, right), "line", "white")
     if params.green:
@@ -155,12 +159,16 @@ def _with_symbol(paint: Paint, laid: LaidOut) -> str | None:
     return None if found else "no bicycle symbol in the box"
 
 
+def _same_way(a: Paint, b: Paint) -> bool:
+    return abs((a.bearing_deg - b.bearing_deg + 180.0) % 360.0 - 180.0) < 30.0
+
+
 def _full_green(paint: Paint, laid: LaidOut) -> str | None:
     """Green from the line of the cyclists to the stop line, if there is green."""
-    if paint.leg is None:
-        return None
-    lines = [p for p in laid.on_leg(paint.leg, "bike_box", "stop_line") if p.style != "symbol"]
-    off = [p.shape.distance(paint.shape) for p in lines if p is not paint]
+    near = paint.shape.buffer(_NEAR_FT)
+    lines = [p for p in laid.near(near, 0.0, ("bike_box", "stop_line")) if p.style != "symbol"]
+    own = [p for p in lines if p is not paint and p.color == "white" and _same_way(p, paint)]
+    off = [p.shape.distance(paint.shape) for p in own]
     far = max(off, default=0.0)
     return f"green ends {far:.1f} ft before a line of the box" if far > 0.1 else None
 

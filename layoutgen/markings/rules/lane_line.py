@@ -22,6 +22,7 @@ from layoutgen.markings.marking import (
     Rule,
     Stroke,
 )
+from layoutgen.markings.preferential import own_lanes
 from layoutgen.markings.reductions import advance_ft, reduction
 from layoutgen.markings.runs import way_ends
 from layoutgen.street.design import Block, Leg, Strip
@@ -84,10 +85,13 @@ class Params(LineParams):
 def mark(block: Block, params: Params) -> Iterator[Marking]:
     if block.segment.roundabout:
         return
+    # the line beside a lane for buses or carpools is of its own kind (rule preferential_lane)
+    own = [lane.shared_ft for lane in own_lanes(block) if lane.shared_ft is not None]
     for way in (1, -1):
         lanes = block.segment.lanes(way)
         for a, b in pairwise(lanes):
-            yield from _between(block, way, (a, b), params)
+            if not any(abs(a.right_ft - edge) < 1e-6 for edge in own):
+                yield from _between(block, way, (a, b), params)
         yield from _beside_pocket(block, way, params)
 
 
