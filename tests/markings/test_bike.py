@@ -33,7 +33,7 @@ ON: Mapping[str, Any] = {
 LEFT = {"driving_side": "left"}
 PLACES = ("two_stage", "bike_tee", "bike_turns", "facilities", "curve", "circle", "one_way")
 #: rows of California, which ask for more than the federal text
-STATE = {"BIKE-06", "BIKE-10", "BIKE-12", "BIKE-23", "BUFFER-08"}
+STATE = {"BIKE-06", "BIKE-10", "BIKE-12", "BIKE-23", "BUFFER-08", "SLM-04"}
 
 
 @cache

@@ -14,6 +14,7 @@ from layoutgen.markings.bike_ends import (
     Gaps,
     bike_ends,
     dotted_length,
+    has_dotted_line,
     may_be_crossed,
     parted,
     traffic_edge,
@@ -110,7 +111,8 @@ def _stretches(block: Block, strip: Strip, params: Params) -> Iterator[tuple[Spa
     edge = traffic_edge(block.segment.strips, strip)
     line = bike_ends(block, strip, (edge, _LINE_FT), gaps)
     dotted = dotted_length(block, strip, line[1] - line[0], params.dotted_ft)
-    if not params.dots or not dotted or green[0] == green[1]:
+    has_dots = params.dots and dotted and has_dotted_line(block.segment.strips, strip)
+    if not has_dots or green[0] == green[1]:
         yield green, False
         return
     solid, last = parted(line, strip.direction, dotted)
