@@ -238,7 +238,7 @@ def _first(block: Block, laid: LaidOut) -> str | None:
         if not own or behind is None:
             continue
         offset = -lane.center_ft if behind.at_end else lane.center_ft
-        at = behind.layout.outbound_end.at(offset)
+        at = behind.layout.outbound_end.clear(offset, lane.width_ft)
         total = block.segment.length_ft
         ways = [(p.from_ft if lane.direction == 1 else total - p.to_ft) - at for p in own]
         if min(ways) > _FIRST_FT + _SKEW_FT:
