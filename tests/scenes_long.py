@@ -189,6 +189,21 @@ def lane_into_nothing(**settings: Any) -> Scene:
     )  # fmt: skip
 
 
+def long_reduction(**settings: Any) -> Scene:
+    """A straight one-way arterial of 1,500 ft at 45 mph that goes on without its right lane."""
+    way = {"name": "Ness Road", "street_class": "arterial", "oneway": "backward",
+           "speed_mph": 45.0, "parking": "none"}  # fmt: skip
+    return Scene(
+        streets=[
+            {"segment_id": "f1", **way, "lanes": 3, "width_ft": 36.0,
+             "at": "LINESTRING (-640 10, 800 430)"},
+            {"segment_id": "f2", **way, "lanes": 2, "width_ft": 24.0,
+             "at": "LINESTRING (-1120 -130, -640 10)"},
+        ][::-1],
+        settings=settings,
+    )  # fmt: skip
+
+
 SCENES: dict[str, Any] = {
     f.__name__: f
     for f in (
@@ -200,5 +215,6 @@ SCENES: dict[str, Any] = {
         shared_lane,
         fork,
         lane_into_nothing,
+        long_reduction,
     )
 }

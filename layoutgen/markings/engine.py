@@ -32,6 +32,8 @@ from layoutgen.street.intersection import LegNeeds, LegPolicy
 from layoutgen.street.legs import intersection_attributes, leg_attributes
 from layoutgen.street.segments import segment_attributes
 
+#: straight edges of an area may cut a corner by this much (ft)
+_MARGIN_FT = 0.4
 Site = Leg | Block | Intersection
 
 _TEMPLATES: Mapping[type, Any] = {
@@ -128,6 +130,7 @@ def draw_markings(
     """
     asked, unfit = _fitting(asked)
     shapes = _draw([m for _, m in asked], axes)
+    asked, shapes, off = _on_pavement(asked, shapes)
     empty = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     kept = [pair for pair, gone in zip(asked, empty, strict=True) if not gone]
     table = markings_table(kept, shapes[~empty], axes, material)
@@ -140,7 +143,7 @@ def draw_markings(
     table, moved, findings = settle(table, own, lambda ms: _draw(ms, axes), barred)
     table = _with_moved(table, moved, axes, material)
     lost = [m for (_, m), gone in zip(asked, empty, strict=True) if gone]
-    return table, unfit + [_nothing_left(m) for m in lost] + kept_out + cut + findings
+    return table, unfit + off + [_nothing_left(m) for m in lost] + kept_out + cut + findings
 
 
 def _fitting(
@@ -164,6 +167,26 @@ def _fitting(
         else:
             kept.append((name, marking))
     return kept, findings
+
+
+def _on_pavement(
+    asked: Sequence[tuple[str, Marking]], shapes: NDArray[np.object_]
+) -> tuple[list[tuple[str, Marking]], NDArray[np.object_], list[Finding]]:
+    """Markings without those that leave the pavement they must stay on."""
+    keep = np.ones(len(asked), dtype=bool)
+    findings = []
+    for k, (_, marking) in enumerate(asked):
+        if marking.within is None or shapes[k] is None:
+            continue
+        if not shapely.covers(shapely.buffer(marking.within, _MARGIN_FT), shapes[k]):
+            keep[k] = False
+            where = f"{marking.kind}/{marking.anchor}"
+            text = f"a {marking.kind} would leave the pavement; it was left out"
+            fix = "look at the corner there, or mark it by hand"
+            found = Finding("off_pavement", "notice", "markings", where, text, fix, shapes[k])
+            findings.append(found)
+    kept = [pair for pair, stays in zip(asked, keep.tolist(), strict=True) if stays]
+    return kept, shapes[keep], findings
 
 
 def _draw(markings: Sequence[Marking], axes: Polylines) -> NDArray[np.object_]:

@@ -198,6 +198,7 @@ class Marking:
         district: label of the district of its leg or block; the engine sets it.
         shift_ft: a figure that collides may be moved this far along the street, either way.
         clear_ft: distance that a figure keeps to other figures.
+        within: pavement that must hold all of it, else it is left out with a finding; None = any.
         group: figures of one name are moved or left out together, such as a symbol and its arrow.
         refused: why it cannot be painted, for a finding in its place; empty = it can.
     """
@@ -221,6 +222,7 @@ class Marking:
     shift_ft: float = 0.0
     clear_ft: float = 0.0
     group: str = ""
+    within: Any = field(default=None, compare=False, repr=False)
     refused: str = ""
 
     @property

@@ -118,8 +118,7 @@ def build_design(
     intersections = _intersections(knots, legs, network.axes)
     blocks = _blocks(segments, intersections, schools, network.axes)
     inside = inside_segments(junctions)
-    blocks = tuple(changed(b, inside=True) if b.segment.index in inside else b for b in blocks)
-    blocks = with_gores(blocks)
+    blocks = with_gores([changed(b, inside=b.segment.index in inside) for b in blocks])
     nodes = {str(i): (float(x), float(y)) for i, (x, y) in enumerate(network.nodes)}
     design = Design(segments, network.axes, nodes, intersections, blocks, params.side)
     design, found = with_crossings(design, tables, params.crossings)

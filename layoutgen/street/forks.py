@@ -117,7 +117,7 @@ def _sorted(own: Sequence[_Branch]) -> tuple[_Branch, _Branch, _Branch] | None:
 
 
 def _gores(trio: tuple[_Branch, _Branch, _Branch]) -> Iterator[tuple[int, Gore]]:
-    _, left, right = trio
+    _trunk, left, right = trio
     classes = tuple(sorted({b.segment.street_class for b in trio}))
     lead = min((left, right), key=_rank)
     for own, other, side in ((left, right, 1), (right, left, -1)):
@@ -150,8 +150,7 @@ def _edge(branch: _Branch, side: int, stations: Floats, out_ft: Any = 0.0) -> Fl
     p = shapely.get_coordinates(shapely.line_interpolate_point(branch.line, near))
     q = shapely.get_coordinates(shapely.line_interpolate_point(branch.line, far))
     way = (q - p) / np.hypot(*(q - p).T)[:, None]
-    moved: Floats = a + offset * np.column_stack([way[:, 1], -way[:, 0]])
-    return moved
+    return np.asarray(a + offset * np.column_stack([way[:, 1], -way[:, 0]]), dtype=float)
 
 
 def _offsets(branch: _Branch, xy: Floats) -> tuple[Floats, NDArray[np.bool_]]:

@@ -6,8 +6,8 @@ import numpy as np
 import shapely
 
 from layoutgen.markings.checks.lane_line import side_by_side
-from layoutgen.markings.checks.patterns import gaps_ft
-from layoutgen.markings.conformity import INCH, Check, LaidOut, Paint, tolerance_ft, width_check
+from layoutgen.markings.checks.patterns import gaps_ft, line_width_check
+from layoutgen.markings.conformity import INCH, Check, LaidOut, Paint, tolerance_ft
 from layoutgen.markings.edges import traveled_ft
 from layoutgen.markings.sight import JOIN_FT
 from layoutgen.street.design import Block, Segment
@@ -186,11 +186,11 @@ def _to_intersection(paint: Paint, _: LaidOut) -> str | None:
 
 
 CHECKS = (
-    width_check("LINE-01", CENTER, 4 * INCH, 6 * INCH),
+    line_width_check("LINE-01", CENTER, 4 * INCH, 6 * INCH),
     Check("LINE-03", "a double line shows a gap of at most two line widths", _gap, CENTER),
     _pattern("LINE-04", 10.0, gap=False),
     _pattern("LINE-05", 30.0, gap=True),
-    width_check("LINE-18", CENTER, 4 * INCH, 12 * INCH),
+    line_width_check("LINE-18", CENTER, 4 * INCH, 12 * INCH),
     Check("CENTER-01", "no single solid yellow line", _not_single, CENTER),
     Check("CENTER-02", "double solid on four and more lanes", _double, on="block"),
     _by_volume(

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
-from layoutgen.markings.checks.patterns import gap_check, is_solid, piece_check
+from layoutgen.markings.checks.patterns import gap_check, is_solid, piece_check, usual_width_ft
 from layoutgen.markings.conformity import Check, LaidOut, Paint, tolerance_ft
 
 EXTENSION = ("dotted_extension",)
@@ -23,7 +23,9 @@ _ASIDE_FT = 1.5
 def extended(paint: Paint, laid: LaidOut) -> list[Paint]:
     """The lines that an extension goes on from, at either end."""
     out: dict[str, Paint] = {}
-    for part in (paint.parts[0], paint.parts[-1]):
+    # a stub left where another line crosses does not show the way
+    whole = [p for p in paint.parts if p.long_ft > 2 * p.short_ft] or list(paint.parts)
+    for part in (whole[0], whole[-1]):
         ring = shapely.get_coordinates(shapely.oriented_envelope(part.shape))[:4]
         sides = np.diff(ring[:3], axis=0)
         way = sides[int(np.argmax(np.hypot(*sides.T)))]
@@ -38,7 +40,7 @@ def extended(paint: Paint, laid: LaidOut) -> list[Paint]:
     return list(out.values())
 
 
-def _parallel(paint: Paint, way: Any) -> bool:
+def _parallel(paint: Paint, way: NDArray[np.float64]) -> bool:
     t = math.radians(paint.bearing_deg)
     return abs(math.sin(t) * float(way[0]) + math.cos(t) * float(way[1])) > 0.9
 
@@ -51,8 +53,7 @@ def _of_line(row: str, text: str, test: Callable[[Paint, Paint], str | None]) ->
 
 
 def _wide(paint: Paint, line: Paint) -> str | None:
-    own = min(p.short_ft for p in paint.parts)
-    wanted = min(p.short_ft for p in line.parts)
+    own, wanted = usual_width_ft(paint), usual_width_ft(line)
     if own >= wanted - tolerance_ft():
         return None
     return f"{own * 12:.1f} in wide, {line.marking_id} {wanted * 12:.1f} in"

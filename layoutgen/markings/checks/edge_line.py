@@ -6,6 +6,7 @@ import math
 
 import shapely
 
+from layoutgen.markings.checks.patterns import line_width_check
 from layoutgen.markings.conformity import (
     INCH,
     Check,
@@ -13,7 +14,6 @@ from layoutgen.markings.conformity import (
     Paint,
     color_check,
     tolerance_ft,
-    width_check,
 )
 from layoutgen.markings.edges import EdgePlace, edges_of, wants_edges
 from layoutgen.street.design import Block, Intersection
@@ -34,9 +34,8 @@ def _missing(place: EdgePlace, row: str, text: str) -> Check:
             return None
         if segment.length_ft < _SHORT_FT or segment.street_class == "ramp":
             return None
-        open_ = [
-            e for e in edges_of(segment.strips, segment.driving_side) if e.beside not in _MARKED
-        ]
+        edges = list(edges_of(segment.strips, segment.driving_side))
+        open_ = [e for e in edges if e.beside not in _MARKED]
         lines = laid.on_segment(segment, *EDGE)
         reach = [(p.left_ft - 2.0, p.right_ft + 2.0) for p in lines]
         bare = [e for e in open_ if not any(a <= e.offset_ft <= b for a, b in reach)]
@@ -94,5 +93,5 @@ CHECKS = (
     Check("EDGE-05", "2 in inside the edge of the traveled way", _inset, EDGE),
     Check("EDGE-04", "solid, also past driveways", _broken, EDGE),
     color_check("LINE-16", EDGE, ("white", "yellow")),
-    width_check("LINE-01", EDGE, 4 * INCH, 12 * INCH),
+    line_width_check("LINE-01", EDGE, 4 * INCH, 12 * INCH),
 )

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
+import itertools
 
 import numpy as np
 import shapely
 
-from layoutgen.markings.checks.patterns import gap_check, is_solid, piece_check
-from layoutgen.markings.conformity import INCH, Check, LaidOut, Paint, tolerance_ft, width_check
+from layoutgen.markings.checks.patterns import gap_check, is_solid, line_width_check, piece_check
+from layoutgen.markings.conformity import INCH, Check, LaidOut, Paint, tolerance_ft
 from layoutgen.markings.lanes import turns
 from layoutgen.markings.reductions import reduction
 from layoutgen.street.design import Block, Leg
@@ -76,7 +76,7 @@ def _drop(leg: Leg, laid: LaidOut) -> str | None:
     if len(leg.movements) != len(leg.inbound) or leg.segment.roundabout:
         return None
     lanes = [(s, turns(m) == "must") for s, m in zip(leg.inbound, leg.movements, strict=True)]
-    for (a, x), (b, y) in pairwise(lanes):
+    for (a, x), (b, y) in itertools.pairwise(lanes):
         if x == y or "turn_lane" in (a.kind, b.kind):
             continue
         edge = -a.left_ft if leg.at_end else a.left_ft
@@ -104,7 +104,9 @@ def _ends_early(block: Block, laid: LaidOut) -> str | None:
 
 
 CHECKS = (
-    width_check("LINE-01", LANE, 4 * INCH, _NORMAL_FT, ("broken", "double_solid", "solid_normal")),
+    line_width_check(
+        "LINE-01", LANE, 4 * INCH, _NORMAL_FT, ("broken", "double_solid", "solid_normal")
+    ),
     piece_check("LINE-04", LANE, 10.0, 10.0, ("broken",)),
     gap_check("LINE-05", LANE, 30.0, 30.0, ("broken",)),
     piece_check("LINE-06", LANE, 3.0, 3.0, ("dotted",)),
@@ -114,7 +116,7 @@ CHECKS = (
     Check("LANE-01", "solid line beside a lane that must turn", _pocket_line, on="approach"),
     Check("LANE-02", "a double white line is solid", _crossing_lines, LANE),
     Check("LANE-03", "wide dotted line before a lane that must turn", _drop, on="approach"),
-    width_check("LANE-05", LANE, 8 * INCH, 8 * INCH, ("solid",)),
+    line_width_check("LANE-05", LANE, 8 * INCH, 8 * INCH, ("solid",)),
     Check("LANE-06", "the lane line ends before the taper", _ends_early, on="block"),
-    width_check("LINE-18", LANE, 4 * INCH, 12 * INCH),
+    line_width_check("LINE-18", LANE, 4 * INCH, 12 * INCH),
 )

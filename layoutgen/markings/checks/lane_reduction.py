@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from layoutgen.markings.conformity import INCH, Check, LaidOut, Paint, width_check
+from layoutgen.markings.checks.patterns import line_width_check
+from layoutgen.markings.conformity import INCH, Check, LaidOut, Paint
 from layoutgen.markings.reductions import Reduction, advance_ft, reduction
 from layoutgen.street.design import Block
 
@@ -67,5 +68,5 @@ CHECKS = (
     _length("TAPER-02", "taper of W x S x S / 60 below 45 mph", fast=False),
     Check("TAPER-03", "taper of 100 ft, rural 200 ft, or more", _least, KIND, _LINE),
     Check("ARROW-10", "lane-reduction arrows from 45 mph on", _arrows, on="block"),
-    width_check("LINE-01", KIND, 4 * INCH, 12 * INCH, _LINE),
+    line_width_check("LINE-01", KIND, 4 * INCH, 12 * INCH, _LINE),
 )

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
-from layoutgen.markings.conformity import Check, LaidOut, Paint, tolerance_ft
+from layoutgen.markings.conformity import Check, LaidOut, Paint, tolerance_ft, within
 
 #: on a bend the ends of pieces come nearer to each other on the inner side, by no more than this
 _BEND_FT = 0.05
@@ -21,6 +21,26 @@ def gaps_ft(paint: Paint) -> list[float]:
     tree = shapely.STRtree(shapes)
     _, far = tree.query_nearest(shapes, exclusive=True, return_distance=True, all_matches=False)
     return [float(d) for d in far]
+
+
+def usual_width_ft(paint: Paint) -> float:
+    """Width of most of its paint: slivers left where other paint cut it do not count."""
+    parts = sorted(paint.parts, key=lambda p: p.short_ft)
+    area = np.cumsum([p.shape.area for p in parts])
+    return parts[int(np.searchsorted(area, area[-1] / 2))].short_ft
+
+
+def line_width_check(
+    row: str, kinds: Sequence[str], low_ft: float, high_ft: float, styles: Sequence[str] = ()
+) -> Check:
+    """Most of the paint of a line is so wide."""
+
+    def test(paint: Paint, _: LaidOut) -> str | None:
+        width = usual_width_ft(paint)
+        return None if within(width, low_ft, high_ft) else f"{width * 12:.1f} in wide"
+
+    text = f"{low_ft * 12:g} to {high_ft * 12:g} in wide"
+    return Check(row, text, test, tuple(kinds), tuple(styles))
 
 
 def is_solid(paint: Paint) -> bool:

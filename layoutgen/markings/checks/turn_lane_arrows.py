@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import shapely
 
-from layoutgen.markings.conformity import Check, LaidOut, Paint
+from layoutgen.markings.conformity import Check, LaidOut, Paint, color_check
 from layoutgen.markings.runs import shared_run
 from layoutgen.street.design import Block, Strip
 
@@ -75,12 +75,7 @@ def _paired(block: Block, laid: LaidOut) -> str | None:
 
 
 CHECKS = (
-    Check(
-        "TWLTL-02",
-        "arrows for both directions where the lane begins",
-        _at_start,
-        ARROWS,
-        on="block",
-    ),
-    Check("TWLTL-03", "no arrow for one direction alone", _paired, ARROWS, on="block"),
+    color_check("LINE-16", ("turn_lane_arrow",), ("white",)),
+    Check("TWLTL-02", "arrows for both directions where the lane begins", _at_start, on="block"),
+    Check("TWLTL-03", "no arrow for one direction alone", _paired, on="block"),
 )

@@ -14,6 +14,7 @@ from layoutgen.config import choice, length
 from layoutgen.markings.bike_ends import is_crossed
 from layoutgen.markings.conformity import Check, LaidOut, Paint, color_check
 from layoutgen.markings.marking import Frame, LinkShape, Marking, Rule, RuleParams, Stroke
+from layoutgen.markings.pavement import pavement_of
 from layoutgen.street.design import Intersection, Leg, Strip
 
 #: legs that lie this near to straight on are one street (degrees)
@@ -119,6 +120,7 @@ def _marking(crossing: Intersection, near: Place, shape: LinkShape, part: str) -
         tag=part,
         intersection_id=crossing.intersection_id,
         priority=28 if green else 35,
+        within=pavement_of(crossing),
     )
 
 

@@ -25,7 +25,7 @@ from layoutgen.markings.marking import (
     Rule,
     Stroke,
 )
-from layoutgen.markings.runs import both_ends, middle_ends, pocket_ft, shared_run
+from layoutgen.markings.runs import both_ends, center_lane_ends, middle_ends, pocket_ft, shared_run
 from layoutgen.markings.sight import Zone, blind_zones, joined, passing_ft
 from layoutgen.street.design import Block, Segment, Strip
 
@@ -75,6 +75,14 @@ class Params(LineParams):
         high="500 ft",
         source="CENTER-07",
         text="passing is barred this far before intersections, on broken lines; 0 = nowhere",
+    )
+    median_ft: float = length(
+        "0 ft",
+        low="0 ft",
+        high="600 ft",
+        source="CHAN-02",
+        text="lines of a two-way left-turn lane end so far before the street goes on without it: "
+        "`length` of flush_median, where that is on",
     )
 
 
@@ -213,6 +221,8 @@ def _turn_lane(block: Block, center: Strip, params: Params) -> Iterator[Marking]
     """Edges of a two-way left-turn lane, and a double line beside each turn pocket."""
     for edge in (center.left_ft, center.right_ft):
         start, stop = shared_run(block, edge, _over_all_ft(params))
+        start += params.median_ft * center_lane_ends(block, at_end=False)
+        stop -= params.median_ft * center_lane_ends(block, at_end=True)
         if stop - start >= params.shortest_ft:
             shape = LineShape(start, stop, _edge(center, edge, params))
             yield _marking(block, shape, edge, "two_way_left_turn")

@@ -118,13 +118,11 @@ def _edge(block: Block, gore: Gore) -> float:
 def _line(block: Block, gore: Gore, run: tuple[float, float], params: Params) -> Marking:
     """The line on the side of one roadway, inside its lane, so that both may meet at the point."""
     edge = _edge(block, gore)
-    widths: tuple[tuple[float, float], ...] = ((0.0, params.line_width_ft),)
-    if params.form != "wide":
-        widths = (
-            (0.0, params.double_width_ft),
-            (2 * params.double_width_ft, params.double_width_ft),
-        )
-    strokes = tuple(Stroke(edge - gore.side * (at + w / 2), w) for at, w in widths)
+    double = params.double_width_ft
+    lines = [(0.0, params.line_width_ft)]
+    if params.form == "double":
+        lines = [(0.0, double), (2 * double, double)]
+    strokes = tuple(Stroke(edge - gore.side * (at + w / 2), w) for at, w in lines)
     offset = sum(s.offset_ft for s in strokes) / len(strokes)
     what = "part" if gore.diverges else "meet"
     return Marking(
@@ -136,7 +134,7 @@ def _line(block: Block, gore: Gore, run: tuple[float, float], params: Params) ->
         anchor=block.segment.segment_id,
         station_ft=sum(run) / 2,
         offset_ft=offset,
-        width_ft=widths[0][1],
+        width_ft=lines[0][1],
         style="wide_solid" if params.form == "wide" else "double_solid",
         reason=f"roadways of one direction {what} here; along the neutral area",
         sources=("CHAN-01", "LINE-02" if params.form == "wide" else "LINE-01"),

@@ -10,7 +10,7 @@ may stay solid (EDGE-03). Where it is wanted is left to a policy.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -20,6 +20,7 @@ from layoutgen.markings.edges import EdgePlace, edges_of, wants_edges
 from layoutgen.markings.lanes import turns
 from layoutgen.markings.marking import Color, Frame, LinkShape, Marking, Rule, RuleParams, Stroke
 from layoutgen.markings.passages import Passage, is_open, main_passages, turn_to
+from layoutgen.markings.pavement import pavement_of
 from layoutgen.street.design import Intersection, Leg, Strip
 
 Place = Literal["turn_lanes", "offset", "bend", "lane_line", "center_line", "edge_line", "far_side"]
@@ -40,6 +41,13 @@ class Params(RuleParams):
     gap_ft: float = length("4 ft", low="2 ft", high="10 ft", source="LINE-09", text="its gap")
     line_width_ft: float = length(
         "4 in", low="4 in", high="8 in", source="LINE-10", text="no narrower than the line"
+    )
+    turn_line_width_ft: float = length(
+        "8 in",
+        low="4 in",
+        high="12 in",
+        source="LINE-10",
+        text="where the line is the wide one beside a lane that must turn, as in lane_line",
     )
     offset_ft: float = length(
         "3 ft",
@@ -86,13 +94,14 @@ class _Link:
     travel: int
     reason: str
     solid: bool = False
+    wide: bool = False
 
 
 def mark(crossing: Intersection, params: Params) -> Iterator[Marking]:
     if not params.at or any(leg.circular for leg in crossing.legs):
         return
     for link in _links(crossing, params):
-        yield _marking(link, params)
+        yield replace(_marking(link, params), within=pavement_of(crossing))
 
 
 def _links(crossing: Intersection, params: Params) -> Iterator[_Link]:
@@ -119,16 +128,17 @@ def _turning(crossing: Intersection, leg: Leg, side: str) -> Iterator[_Link]:
     if len(leg.movements) != len(leg.inbound):
         return
     told = zip(leg.inbound, leg.movements, strict=True)
-    lanes = [lane for lane, movements in told if side in movements]
+    lanes = [(lane, turns(m) == "must") for lane, m in told if side in m]
     to = turn_to(crossing, leg, side) if len(lanes) > 1 else None
     if to is None or len(to.outbound) < len(lanes):
         return
-    pairs, onto = _lines(lanes, inbound=True), _lines(to.outbound, inbound=False)
+    pairs = [(a.left_ft, must != other) for (a, must), (_, other) in pairwise(lanes)]
+    onto = _lines(to.outbound, inbound=False)
     if side == "right":
         pairs, onto = pairs[::-1], onto[::-1]
     why = f"{len(lanes)} lanes turn {side} side by side"
-    for a, b in zip(pairs, onto, strict=False):
-        yield _Link(leg, a, to, b, "lane", "white", -1, why)
+    for (a, wide), b in zip(pairs, onto, strict=False):
+        yield _Link(leg, a, to, b, "lane", "white", -1, why, wide=wide)
 
 
 def _lines(lanes: list[Strip] | tuple[Strip, ...], *, inbound: bool) -> list[float]:
@@ -175,8 +185,8 @@ def _middle(leg: Leg) -> float | None:
     kinds = {s.kind for s in leg.strips}
     if not leg.inbound or not leg.outbound or kinds & {"median", "center_turn_lane"}:
         return None
-    inner, outer = leg.inbound[0], leg.outbound
-    return min((inner.left_ft, inner.right_ft), key=lambda o: abs(o - outer[0].center_ft))
+    lanes = [s for s in leg.strips if s.kind == "travel_lane"]
+    return max(s.right_ft for s in lanes if s.direction == lanes[0].direction)
 
 
 def _edges(crossing: Intersection, way: Passage, params: Params) -> Iterator[_Link]:
@@ -209,7 +219,7 @@ def _outer(leg: Leg, on_right: bool, params: Params) -> tuple[float, str] | None
 
 
 def _marking(link: _Link, params: Params) -> Marking:
-    width = params.line_width_ft
+    width = params.turn_line_width_ft if link.wide else params.line_width_ft
     near = link.leg.layout.curb.clear(link.offset_ft, width)
     far = link.to.layout.curb.clear(link.to_ft, width)
     stroke = (

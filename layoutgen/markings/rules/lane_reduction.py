@@ -9,6 +9,7 @@ line's own (LANE-06).
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from layoutgen.config import choice, length, measure, number
 from layoutgen.markings.checks.lane_reduction import CHECKS
@@ -65,6 +66,15 @@ class Params(RuleParams):
     )
 
 
+class _What(NamedTuple):
+    """What a marking is, and why."""
+
+    style: str
+    color: Color
+    reason: str
+    sources: tuple[str, ...]
+
+
 def mark(block: Block, params: Params) -> Iterator[Marking]:
     if not block.after and not block.before:
         return
@@ -98,9 +108,12 @@ def _line(block: Block, found: Reduction, taper_ft: float, params: Params) -> Ma
         block,
         found,
         LineShape(begin, end, (Stroke(sides[0], width, stop_offset_ft=sides[1]),)),
-        color=_color(block, found),
-        reason=f"a lane ends here; taper of {taper_ft:.0f} ft at {segment.speed_mph:g} mph{short}",
-        sources=(*rows, "TAPER-03", "LINE-01"),
+        _What(
+            "taper_line",
+            _color(block, found),
+            f"a lane ends here; taper of {taper_ft:.0f} ft at {segment.speed_mph:g} mph{short}",
+            (*rows, "TAPER-03", "LINE-01"),
+        ),
     )
 
 
@@ -127,14 +140,8 @@ def _arrows(
         shape = FigureShape(
             "arrow_lane_reduction", at, found.lane.center_ft, found.way, drawing=figure
         )
-        yield _marking(
-            block,
-            found,
-            shape,
-            color="white",
-            reason=f"a lane ends {before:.0f} ft ahead",
-            sources=("ARROW-10",),
-        )
+        what = _What("arrow", "white", f"a lane ends {before:.0f} ft ahead", ("ARROW-10",))
+        yield _marking(block, found, shape, what)
 
 
 def _figure(found: Reduction, params: Params) -> Figure | None:
@@ -151,15 +158,12 @@ def _marking(
     block: Block,
     found: Reduction,
     shape: LineShape | FigureShape,
-    *,
-    color: Color,
-    reason: str,
-    sources: tuple[str, ...],
+    what: _What,
 ) -> Marking:
     is_line = isinstance(shape, LineShape)
     if isinstance(shape, LineShape):
-        along, across = (shape.start_ft + shape.stop_ft) / 2, (found.from_ft + found.to_ft) / 2
-        width = shape.strokes[0].width_ft
+        along, width = (shape.start_ft + shape.stop_ft) / 2, shape.strokes[0].width_ft
+        across = (found.from_ft + found.to_ft) / 2
     else:
         along, across = shape.upstream_ft, found.lane.center_ft
         width = shape.drawing.width_ft if shape.drawing else 0.0
@@ -167,15 +171,15 @@ def _marking(
         kind="lane_reduction",
         frame=Frame(block.segment),
         shape=shape,
-        color=color,
+        color=what.color,
         travel=found.way,
         anchor=block.segment.segment_id,
         station_ft=along,
         offset_ft=across,
         width_ft=width,
-        style="taper_line" if is_line else "arrow",
-        reason=reason,
-        sources=sources,
+        style=what.style,
+        reason=what.reason,
+        sources=what.sources,
         tag="line" if is_line else "arrow",
         priority=68 if is_line else 60,
         shift_ft=0.0 if is_line else 20.0,
