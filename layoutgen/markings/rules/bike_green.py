@@ -111,9 +111,9 @@ def _stretches(block: Block, strip: Strip, params: Params) -> Iterator[tuple[Spa
     edge = traffic_edge(block.segment.strips, strip)
     line = bike_ends(block, strip, (edge, _LINE_FT), gaps)
     dotted = dotted_length(block, strip, line[1] - line[0], params.dotted_ft)
-    has_dots = params.dots and dotted and has_dotted_line(block.segment.strips, strip)
     # on a skewed leg the pieces, square to the lane, would reach past the end of the lane
     skewed = max(abs(line[0] - ends[0]), abs(line[1] - ends[1])) > 1.0
+    has_dots = params.dots and dotted and has_dotted_line(block.segment.strips, strip)
     if not has_dots or skewed or green[0] == green[1]:
         yield green, False
         return
