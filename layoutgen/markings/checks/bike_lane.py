@@ -82,7 +82,8 @@ def _leg_offset(leg: Leg, strip: Strip) -> float:
 def _gap_ft(leg: Leg, paint: Paint) -> float:
     """From where lines end on an approach to the near edge of a marking."""
     near = leg.segment.length_ft - paint.to_ft if leg.at_end else paint.from_ft
-    return near - leg.layout.inbound_end.station_ft
+    offset = -paint.offset_ft if leg.at_end else paint.offset_ft
+    return near - leg.layout.inbound_end.at(offset)
 
 
 def _whole(block: Block, strip: Strip, laid: LaidOut) -> str | None:
