@@ -317,7 +317,8 @@ def test_lines_and_crosswalks_keep_out_of_crossing_roadways(name: str) -> None:
     """What is painted for one leg does not lie where the traffic of another runs."""
     markings, design = place(name)
     off = {}
-    markings = markings[markings["rule"] != "keep_clear"]
+    inside = [name for name, rule in rule_catalog().items() if rule.inside]
+    markings = markings[~markings["rule"].isin(["keep_clear", *inside])]
     for leg in design.legs():
         area = crossing_ways(leg, design)
         own = markings[markings["segment_index"] == leg.segment.index]
@@ -345,10 +346,13 @@ def test_colors(name: str) -> None:
     """LINE-15, LINE-16: yellow between opposing directions, white between lanes; WORD-09 white."""
     markings, _ = place(name)
     toward = markings["style"].isin(["opposing_line", "track_line"])
-    # figures of legends are painted as the input says
-    markings = markings[markings["kind"] != "symbol"]
+    # figures of legends are painted as the input says; edges by their side (test_long)
+    aside = ["symbol", "edge_line", "lane_reduction", "ring_edge"]
+    markings = markings[~markings["kind"].isin(aside)]
     toward = toward[markings.index]
-    yellow = (markings["kind"] == "center_line") | ((markings["kind"] == "bike_lane") & toward)
+    yellow = markings["kind"].isin(["center_line", "flush_median"])
+    yellow |= (markings["kind"] == "dotted_extension") & (markings["style"] == "center_line")
+    yellow |= (markings["kind"] == "bike_lane") & toward
     assert set(markings["color"][yellow]) <= {"yellow"}
     assert set(markings["color"][~yellow]) <= {"white"}
     assert toward.any() == name.startswith("facilities")

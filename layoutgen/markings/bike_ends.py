@@ -76,6 +76,19 @@ def may_be_crossed(leg: Leg, lane_ft: float) -> bool:
     return ("right" if lane_ft < lane.center_ft else "left") in leg.exits
 
 
+def has_dotted_line(strips: Sequence[Strip], strip: Strip) -> bool:
+    """Whether the line of a lane toward traffic may be dotted: white, traffic goes its way."""
+    k = strips.index(strip)
+    step = -1 if traffic_edge(strips, strip) == strip.left_ft else 1
+    beside = [
+        s.kind for s in (strips[k + step :] if step == 1 else strips[k - 1 :: -1] if k else [])
+    ]
+    if not beside or beside[0] not in ("buffer", *_DRIVEN):
+        return False
+    parked = beside[:2] == ["buffer", "parking"]
+    return parked or traffic_way(strips, k) == strip.direction
+
+
 def dotted_length(block: Block, strip: Strip, length_ft: float, dotted_ft: float) -> float:
     """Length of the end of a lane's line that is dotted, before an intersection where traffic may
     turn across it; a solid rest too short to be one is dotted too.

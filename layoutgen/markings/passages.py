@@ -40,7 +40,7 @@ def passages(crossing: Intersection) -> Iterator[Passage]:
             for other in crossing.legs
             if other is not leg and other.outbound and not other.crossover
         ]
-        best = min(found, key=lambda p: (abs(p.bend_deg), p.onward.leg_id), default=None)
+        best = min(found, key=lambda p: (round(abs(p.bend_deg), 6), _name(p.onward)), default=None)
         if best is not None and abs(best.bend_deg) <= _FACING_DEG:
             yield best
 
@@ -55,26 +55,32 @@ def main_passages(crossing: Intersection) -> tuple[Passage, ...]:
         return ()
     lead = min(all_, key=_rank)
     pair = {lead.leg.leg_id, lead.onward.leg_id}
-    return tuple(p for p in all_ if {p.leg.leg_id, p.onward.leg_id} == pair)
+    own = (p for p in all_ if {p.leg.leg_id, p.onward.leg_id} == pair)
+    return tuple(sorted(own, key=lambda p: _name(p.leg)))
 
 
-def _rank(passage: Passage) -> tuple[bool, int, float, str]:
+def _name(leg: Leg) -> tuple[str, str]:
+    """What tells legs apart, whichever way they point and are digitised."""
+    return leg.segment.segment_id, leg.leg_id
+
+
+def _rank(passage: Passage) -> tuple[bool, int, float, tuple[str, str]]:
     leg, onward = passage.leg, passage.onward
     lanes = len(leg.inbound) + len(leg.outbound) + len(onward.inbound) + len(onward.outbound)
     width = leg.segment.width_ft + onward.segment.width_ft
     stops = leg.control in ("stop", "yield") or onward.control in ("stop", "yield")
-    return stops, -lanes, -round(width, 3), min(leg.leg_id, onward.leg_id)
+    return stops, -lanes, -round(width, 3), min(_name(leg), _name(onward))
 
 
 def turn_to(crossing: Intersection, leg: Leg, side: str) -> Leg | None:
     """The leg that traffic comes out on where it turns `left` or `right` from a leg."""
     wanted = -90.0 if side == "left" else 90.0
     found = [
-        (abs(bend_deg(leg, other) - wanted), other.leg_id, other)
+        (round(abs(bend_deg(leg, other) - wanted), 6), _name(other), other)
         for other in crossing.legs
         if other is not leg and other.outbound and not other.crossover
     ]
-    angle, _, best = min(found, default=(360.0, "", None), key=lambda f: f[:2])
+    angle, _, best = min(found, default=(360.0, ("", ""), None), key=lambda f: f[:2])
     return best if angle <= _TURN_DEG else None
 
 

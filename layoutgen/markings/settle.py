@@ -1,7 +1,8 @@
 """Markings that meet: who stays, who gives way, and what is painted over what.
 
 Paint lies in two layers. Green, red, blue, purple and black are grounds; white and yellow may be
-painted over them (coat 2, over an id). Within a layer nothing is painted over anything else: of
+painted over them (coat 2, over an id), but green never lies under a crosswalk or a shared-lane
+marking (GREEN-02, SLM-09). Within a layer nothing is painted over anything else: of
 two that meet, the one of lower priority gives way. A figure is moved along the street as far as
 its rule lets it, else left out, because half a figure says nothing; a line or a ground is cut back
 by what it meets; a marking of many pieces gives up the pieces that meet.
@@ -26,6 +27,8 @@ from layoutgen.markings.templates.figure import figure_of
 
 #: two markings of one layer that share more than this are a collision, not a touch (sq ft)
 _TOUCH_SQFT = 0.02
+#: white paint that green never lies under
+_NEVER_ON_GREEN = ("crosswalk", "shared_lane")
 #: a piece that keeps this share beside other paint is trimmed, else left out
 _KEPT = 0.75
 #: a smaller rest of a cut is not painted (sq ft)
@@ -115,7 +118,8 @@ def _collisions(table: gpd.GeoDataFrame, ground: _Ground) -> list[tuple[int, int
     a, b = ground.tree.query(shapes)
     level = table["level"].to_numpy()
     # what passes over or under is no paint on the same pavement
-    once = (a < b) & (ground.layer[a] == ground.layer[b]) & (level[a] == level[b])
+    meets = (ground.layer[a] == ground.layer[b]) | _bare(table, a, b) | _bare(table, b, a)
+    once = (a < b) & meets & (level[a] == level[b])
     a, b = a[once], b[once]
     first = shapes[np.unique(a)]
     shapely.prepare(first)
@@ -131,6 +135,13 @@ def _collisions(table: gpd.GeoDataFrame, ground: _Ground) -> list[tuple[int, int
         for i, j in zip(a.tolist(), b.tolist(), strict=True)
     }
     return sorted(pairs, key=lambda pair: (-priority[pair[1]], pair[1], pair[0]))
+
+
+def _bare(table: gpd.GeoDataFrame, green: Any, white: Any) -> Any:
+    """Pairs of green and white paint that must not lie over it (GREEN-02, SLM-09)."""
+    is_green = (table["color"] == "green").to_numpy()
+    is_bare = table["kind"].isin(_NEVER_ON_GREEN).to_numpy()
+    return is_green[green] & is_bare[white]
 
 
 def _too_near(ground: _Ground, level: Any) -> tuple[Any, Any]:
@@ -257,12 +268,21 @@ def _cut_back(ground: _Ground) -> list[Finding]:
     """Take from lines, grounds and rows of pieces what they met."""
     findings = []
     for k, others in sorted((k, o) for k, o in ground.cut.items() if o and k not in ground.lost):
-        cutter = _union(ground.shapes[[j for j in others if j not in ground.lost] or others])
         whole = ground.shapes[k]
+        cutter = _cutter(ground, k, [j for j in others if j not in ground.lost] or others)
         rest = _rest(whole, cutter, ground.gives[k])
         findings.append(_trimmed(ground.ids[k], whole.area - rest.area, whole))
         ground.shapes[k] = _polygons(rest)
     return findings
+
+
+def _cutter(ground: _Ground, row: int, others: Sequence[int]) -> Any:
+    """What is cut out of a marking; out of a ground the whole of a crosswalk, gaps and all."""
+    if not ground.layer[row]:
+        return _union(ground.shapes[list(others)])
+    whole = [ground.markings[j].kind == "crosswalk" for j in others]
+    shapes = ground.shapes[list(others)]
+    return _union(np.where(whole, shapely.convex_hull(shapes), shapes))
 
 
 def _polygons(shape: Any) -> Any:

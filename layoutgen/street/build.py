@@ -56,6 +56,9 @@ from layoutgen.street.twins import with_twins
 #: length of a leg beyond its curb line that is no part of an intersection
 _BEYOND_FT = 200.0
 
+#: ends of lines nearer than this are one point (ft)
+_CLOSED_FT = 1e-5
+
 
 def build_design(
     tables: Mapping[str, gpd.GeoDataFrame], params: StreetParams, policy: LegPolicy
@@ -278,9 +281,9 @@ def _with_ring(area: Any, node: Node, axes: Polylines) -> Any:
     """Area of a roundabout: its roadway and what lies before the legs, not its central island."""
     around = [e.segment for own in node.junction.around.values() for e in own]
     rings = {s.index: s for s in around if s.roundabout}
-    faces = shapely.union_all(
-        shapely.get_parts(shapely.polygonize(list(axes.lines()[sorted(rings)])))
-    )
+    # ends at one node may differ in their last digits, which would leave the ring open
+    lines = shapely.set_precision(axes.lines()[sorted(rings)], _CLOSED_FT)
+    faces = shapely.union_all(shapely.get_parts(shapely.polygonize(list(lines))))
     half = min(s.width_ft for s in rings.values()) / 2
     whole = area.union(faces.buffer(half)).difference(faces.buffer(-half))
     return whole if whole.geom_type in ("Polygon", "MultiPolygon") else area

@@ -466,6 +466,8 @@ class Design:
         right = np.array([s.edges_ft[1] for s in self.segments])
         middle = offset_lines(self.axes.lines(), (left + right) / 2)
         return np.asarray(
-            shapely.buffer(middle, (right - left) / 2, cap_style="flat", join_style="round"),
+            shapely.buffer(
+                middle, (right - left) / 2, cap_style="flat", join_style="mitre", mitre_limit=1.5
+            ),
             dtype=object,
         )

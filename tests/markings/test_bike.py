@@ -33,7 +33,7 @@ ON: Mapping[str, Any] = {
 LEFT = {"driving_side": "left"}
 PLACES = ("two_stage", "bike_tee", "bike_turns", "facilities", "curve", "circle", "one_way")
 #: rows of California, which ask for more than the federal text
-STATE = {"BIKE-06", "BIKE-10", "BIKE-12", "BIKE-23", "BUFFER-08"}
+STATE = {"BIKE-06", "BIKE-10", "BIKE-12", "BIKE-23", "BUFFER-08", "SLM-04"}
 
 
 @cache
@@ -160,6 +160,147 @@ def test_words_read_from_the_nearest(left: bool) -> None:
                  if r["geometry"].distance(row["geometry"]) < 26.0 and r["travel"] == row["travel"]
                  and abs(r["offset_ft"] - row["offset_ft"]) < 2.0}  # fmt: skip
         assert sorted(after, key=lambda style: after[style])[:3] == ["BIKE", "LANE", "arrow"]
+
+
+# ---- the other families -----------------------------------------------------------------------
+
+
+def between_ft(row: Any, other: Any) -> float:
+    """From the far edge of a marking to the near edge of another, along the travel of the first."""
+    return float(turned(row, other["geometry"])[:, 1].min() - turned(row)[:, 1].max())
+
+
+@pytest.mark.parametrize("left", [False, True])
+def test_shared_lane_markings(left: bool) -> None:
+    """SLM-01 50 to 250 ft apart; SLM-02 the first within 50 ft; SLM-06 in the middle of a lane
+    below 14 ft; SLM-05 12 to 13 ft off the curb beside parked cars."""
+    markings, design = place("bike_turns", left)
+    rows = of(markings, "shared_lane")
+    assert {r["segment_id"] for r in rows} == {"s1", "s2"}
+    for row in rows:
+        segment = design.segments[row["segment_index"]]
+        curb = min(abs(row["offset_ft"] - edge) for edge in segment.edges_ft)
+        lane = next(s for s in segment.strips if s.left_ft < row["offset_ft"] < s.right_ft)
+        assert lane.direction == row["travel"]
+        if lane.width_ft < 14.0:
+            assert row["offset_ft"] == pytest.approx(lane.center_ft)
+        elif segment.has("parking"):
+            assert 12.0 <= curb <= 13.0
+        else:
+            assert curb >= 4.0
+    for segment_id in ("s1", "s2"):
+        for travel in (1, -1):
+            own = sorted((r for r in rows if r["segment_id"] == segment_id
+                          and r["travel"] == travel), key=lambda r: r["from_ft"])  # fmt: skip
+            steps = [b["from_ft"] - a["from_ft"] for a, b in pairwise(own)]
+            assert own
+            assert all(50.0 <= step <= 250.0 for step in steps)
+
+
+def test_shared_lane_markings_are_never_too_near() -> None:
+    """SLM-01: also where 50 ft are wanted, which even steps would fall below."""
+    rules = {"shared_lane": {"spacing": "50 ft", "first": "17 ft"}}
+    markings, _, _ = layout_of(SCENES["bike_turns"](rules=rules))
+    own = sorted(r["from_ft"] for r in of(markings, "shared_lane")
+                 if r["segment_id"] == "s1" and r["travel"] == 1)  # fmt: skip
+    steps = np.diff(own)
+    assert len(steps) > 4
+    assert steps.min() >= 50.0
+    assert steps.max() <= 100.0
+
+
+@pytest.mark.parametrize("left", [False, True])
+def test_bike_boxes(left: bool) -> None:
+    """BIKEBOX-01 at least 10 ft between the lines, BIKEBOX-03 apart from the crosswalk, BIKEBOX-04
+    green over all of it, BIKEBOX-02 a symbol inside that faces the approach."""
+    markings, _ = place("two_stage", left)
+    stops = {r["anchor"]: r for r in of(markings, "stop_line")}
+    walks = {r["anchor"]: r for r in of(markings, "crosswalk")}
+    grounds = {r["anchor"]: r for r in of(markings, "bike_box", "ground")}
+    lines = of(markings, "bike_box", "line")
+    assert len(lines) == 2
+    for line in lines:
+        stop, ground = stops[line["anchor"]], grounds[line["anchor"]]
+        assert stop["geometry"].distance(line["geometry"]) >= 10.0
+        assert walks[line["anchor"]]["geometry"].distance(line["geometry"]) >= 4.0 - 1e-6
+        for edge in (stop, line):
+            assert ground["geometry"].distance(edge["geometry"]) < 0.01
+        symbols = [r for r in of(markings, "bike_box", "symbol") if r["anchor"] == line["anchor"]]
+        assert symbols
+        assert all(ground["geometry"].contains(r["geometry"]) for r in symbols)
+        assert all(r["bearing_deg"] == pytest.approx(stop["bearing_deg"]) for r in symbols)
+
+
+def test_no_box_where_only_the_departure_has_a_bike_lane() -> None:
+    """A box belongs to an approach with a bike lane, and the stop line stays where none is."""
+    scene = SCENES["two_stage"](rules={"bike_box": {"at": "bike_lane"}})
+    rows = [dict(r) for r in scene.streets]
+    rows[0] |= {"bike_lane": "left"}  # a1 leads to the crossing: its left side leads away
+    markings, _, _ = layout_of(replace(scene, streets=rows))
+    boxes = of(markings, "bike_box", "line")
+    assert [r["segment_id"] for r in boxes] == ["a2"]
+    stop = next(r for r in of(markings, "stop_line") if r["segment_id"] == "a1")
+    walk = next(r for r in of(markings, "crosswalk") if r["segment_id"] == "a1")
+    assert stop["geometry"].distance(walk["geometry"]) == pytest.approx(4.0, abs=0.01)
+
+
+@pytest.mark.parametrize("left", [False, True])
+def test_turn_boxes(left: bool) -> None:
+    """BIKEBOX-10 solid white on all sides; BIKEBOX-09 symbol, then an arrow across the street."""
+    markings, _ = place("two_stage", left)
+    boxes = of(markings, "turn_box", "outline")
+    assert len(boxes) == 2
+    lanes = [r for r in of(markings, "bike_lane") if r["tag"] != "dotted"]
+    for box in boxes:
+        hull = box["geometry"].convex_hull
+        assert box["geometry"].buffer(0.01).interiors[0]
+        inside = [r for r in of(markings, "turn_box") if hull.contains(r["geometry"].centroid)]
+        symbol = next(r for r in inside if r["style"] == "symbol")
+        arrow = next(r for r in inside if r["style"].startswith("arrow"))
+        assert arrow["style"] == ("arrow_right" if left else "arrow_left")
+        assert between_ft(symbol, arrow) > 0.2
+        others = [r for r in markings.to_dict("records")
+                  if r["kind"] in ("crosswalk", "bike_extension", "stop_line")]  # fmt: skip
+        assert all(hull.intersection(r["geometry"]).area < 0.01 for r in [*others, *lanes])
+
+
+def test_green_keeps_the_cycle_of_the_dots() -> None:
+    """GREEN-04: a piece of green as long as each dot of the line, beside it."""
+    markings, _ = special("dots")
+    greens = of(markings, "bike_green", "approaches_dots")
+    assert len(greens) == 2
+    for green in greens:
+        line = next(r for r in of(markings, "bike_lane", "traffic_dotted")
+                    if r["segment_id"] == green["segment_id"])  # fmt: skip
+        spans = [sorted((turned(r, p)[:, 1].min(), turned(r, p)[:, 1].max())
+                        for p in shapely.get_parts(r["geometry"]))
+                 for r in (green, line)]  # fmt: skip
+        assert np.allclose(spans[0], spans[1], atol=0.02)
+        assert len(spans[0]) == 7
+
+
+def test_extensions_lie_at_both_limits_of_the_lane() -> None:
+    """BIKE-21 two dotted lines 5 ft apart; GREEN-03 green between pairs of dots only."""
+    markings, _ = place("two_stage")
+    rows = of(markings, "bike_extension", "dotted")
+    assert len(rows) == 4
+    for anchor in {r["anchor"] for r in rows}:
+        a, b = (r for r in rows if r["anchor"] == anchor)
+        assert a["geometry"].distance(b["geometry"]) == pytest.approx(5.0 - 0.5, abs=0.05)
+        count = {len(shapely.get_parts(r["geometry"])) for r in (a, b)}
+        green = next(r for r in of(markings, "bike_extension", "green") if r["anchor"] == anchor)
+        assert count == {len(shapely.get_parts(green["geometry"]))}
+
+
+def test_detector_symbols() -> None:
+    """BIKE-31: 24 in wide and 42 in long, upstream of the stop line, read by its approach."""
+    markings, _ = place("two_stage")
+    rows = of(markings, "bike_detector", "symbol")
+    assert len(rows) == 4
+    for row in rows:
+        assert np.ptp(turned(row), axis=0) == pytest.approx([2.0, 3.5], abs=1e-6)
+        stop = next(r for r in of(markings, "stop_line") if r["anchor"] == row["anchor"])
+        assert 3.0 < between_ft(row, stop) < 8.0
 
 
 # ---- a check that nothing can break is no check ------------------------------------------------

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from layoutgen.markings.bike_ends import is_between_lanes, is_crossed, may_be_crossed, traffic_way
+from layoutgen.markings.bike_ends import (
+    has_dotted_line,
+    is_between_lanes,
+    is_crossed,
+    may_be_crossed,
+    traffic_way,
+)
 from layoutgen.markings.conformity import Check, LaidOut, Paint, width_check
 from layoutgen.street.design import Block, Leg, Segment, Strip
 
@@ -150,6 +156,8 @@ def _dotted_from(block: Block, strip: Strip, laid: LaidOut) -> tuple[float, Leg]
         return None
     offset = _leg_offset(leg, strip)
     if is_crossed(leg, offset) or not may_be_crossed(leg, offset):
+        return None
+    if not has_dotted_line(block.segment.strips, strip):
         return None
     start, stop = _span_ft(block, strip)
     lanes = [s.center_ft for s in block.segment.lanes(strip.direction)]

@@ -180,7 +180,9 @@ def _to_intersection(paint: Paint, _: LaidOut) -> str | None:
         return None
     leg = paint.leg
     far = leg.segment.length_ft - paint.to_ft if leg.at_end else paint.from_ft
-    if _pieces(paint)[1] > 2 and far < leg.layout.curb.station_ft:
+    middle = (paint.left_ft + paint.right_ft) / 2
+    curb = leg.layout.curb.at(-middle if leg.at_end else middle)
+    if _pieces(paint)[1] > 2 and far < curb - 1.0:
         return "reaches into the intersection"
     return None
 

@@ -77,40 +77,31 @@ def _extension(
 ) -> Iterator[Marking]:
     """Both dotted lines of one lane, and the green between them."""
     dotted = (params.line_width_ft, params.dot_ft, params.gap_ft)
-    for side in ("left", "right"):
-        at = _edges(near[1])[side], _edges(far[1])[side]
-        shape = _link(near, far, at, Stroke(0.0, *dotted))
-        yield _marking(crossing, near[0], shape, side)
+    wide = min(near[1].width_ft, far[1].width_ft)
+    # all on one path, so that lines and green keep one cycle (GREEN-03)
+    for side, offset in (("left", -wide / 2), ("right", wide / 2)):
+        yield _marking(crossing, near, _link(near, far, Stroke(offset, *dotted)), side)
     if params.green:
-        width = min(near[1].width_ft, far[1].width_ft) - params.line_width_ft
-        at = near[1].center_ft, far[1].center_ft
-        shape = _link(near, far, at, Stroke(0.0, width, params.dot_ft, params.gap_ft))
-        yield _marking(crossing, near[0], shape, "green")
+        stroke = Stroke(0.0, wide - params.line_width_ft, params.dot_ft, params.gap_ft)
+        yield _marking(crossing, near, _link(near, far, stroke), "green")
 
 
-def _edges(strip: Strip) -> dict[str, float]:
-    """Offsets of a lane's sides, as its cyclists see left and right."""
-    if strip.direction == 1:
-        return {"left": strip.left_ft, "right": strip.right_ft}
-    return {"left": strip.right_ft, "right": strip.left_ft}
-
-
-def _link(near: Place, far: Place, offsets: tuple[float, float], stroke: Stroke) -> LinkShape:
+def _link(near: Place, far: Place, stroke: Stroke) -> LinkShape:
     """From the curb line or crosswalk of one leg to that of the other, clear of both crosswalks."""
     stations = []
-    for (leg, strip), offset in zip((near, far), offsets, strict=True):
+    for leg, strip in (near, far):
         walk = leg.layout.crosswalk
         cut = walk[0].moved(-1.0) if walk else leg.layout.curb
-        half = strip.width_ft / 2
-        stations.append(min(cut.at(offset - half), cut.at(offset + half), cut.at(offset)))
-    (leg, _), (other, _) = near, far
+        stations.append(min(cut.at(strip.left_ft), cut.at(strip.right_ft)))
+    (leg, strip), (other, beyond) = near, far
     return LinkShape(
-        max(stations[0], 1.0), offsets[0], Frame.of_leg(other), max(stations[1], 1.0), offsets[1],
-        (stroke,),
+        max(stations[0], 1.0), strip.center_ft, Frame.of_leg(other),
+        max(stations[1], 1.0), beyond.center_ft, (stroke,),
     )  # fmt: skip
 
 
-def _marking(crossing: Intersection, leg: Leg, shape: LinkShape, part: str) -> Marking:
+def _marking(crossing: Intersection, near: Place, shape: LinkShape, part: str) -> Marking:
+    leg, strip = near
     green = part == "green"
     return Marking(
         kind="bike_extension",
@@ -120,7 +111,8 @@ def _marking(crossing: Intersection, leg: Leg, shape: LinkShape, part: str) -> M
         travel=-1,
         anchor=leg.leg_id,
         station_ft=shape.start_ft,
-        offset_ft=shape.start_offset_ft,
+        # a stroke to the right of the inbound run lies at a smaller offset of the leg
+        offset_ft=strip.center_ft - shape.strokes[0].offset_ft,
         width_ft=shape.strokes[0].width_ft,
         style="green" if green else "dotted",
         reason="the bike lane goes on beyond the intersection",

@@ -14,6 +14,7 @@ from layoutgen.markings.bike_ends import (
     Gaps,
     bike_ends,
     dotted_length,
+    has_dotted_line,
     may_be_crossed,
     parted,
     traffic_edge,
@@ -112,7 +113,8 @@ def _stretches(block: Block, strip: Strip, params: Params) -> Iterator[tuple[Spa
     dotted = dotted_length(block, strip, line[1] - line[0], params.dotted_ft)
     # on a skewed leg the pieces, square to the lane, would reach past the end of the lane
     skewed = max(abs(line[0] - ends[0]), abs(line[1] - ends[1])) > 1.0
-    if not params.dots or not dotted or skewed or green[0] == green[1]:
+    has_dots = params.dots and dotted and has_dotted_line(block.segment.strips, strip)
+    if not has_dots or skewed or green[0] == green[1]:
         yield green, False
         return
     solid, last = parted(line, strip.direction, dotted)

@@ -51,6 +51,8 @@ _REASONS = {
 _DOTTED = ("traffic", "buffer", "outer_buffer")
 #: room that words leave to the sides of the lane, together
 _SIDES_FT = 1.0
+#: how far a symbol that meets other paint may be moved, with what belongs to it
+_SHIFT_FT = 20.0
 #: rows behind the yellow lines
 _YELLOW = {
     "opposing": ("BIKE-32", "LINE-15", "LINE-03", "CHAN-02"),
@@ -339,8 +341,10 @@ def _symbols(
     long = group_length(parts)
     for number, s in enumerate(symbol_stations(ends[1] - ends[0], params, fresh, long)):
         why = "first symbol of the lane" if fresh and not number else "repeated by spacing"
+        name = f"{strip.center_ft:.1f}/{number}"
         for part in parts:
-            yield _figure(block, strip, part, origin + way * (s + part.at_ft), why)
+            made = _figure(block, strip, part, origin + way * (s + part.at_ft), why)
+            yield replace(made, group=name, shift_ft=_SHIFT_FT)
 
 
 def _begins_here(block: Block, strip: Strip) -> bool:

@@ -73,7 +73,7 @@ class Params(LineParams):
         "0 ft",
         low="0 ft",
         high="500 ft",
-        source="CENTER-07",
+        source="CENTER-07 where it is on",
         text="passing is barred this far before intersections, on broken lines; 0 = nowhere",
     )
     median_ft: float = length(

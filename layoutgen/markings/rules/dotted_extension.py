@@ -30,7 +30,7 @@ _MARKED = ("bike_lane", "buffer", "parking")
 class Params(RuleParams):
     at: tuple[Place, ...] = choice(
         ("turn_lanes", "offset"),
-        source="3B.11",
+        source="LINE-11",
         text="between lanes that turn side by side; lane lines where they are offset, where the "
         "street bends, or everywhere; center line; edge lines; solid edge line on the far side of "
         "a T",

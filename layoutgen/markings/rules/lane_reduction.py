@@ -32,7 +32,7 @@ from layoutgen.street.design import Block
 class Params(RuleParams):
     at: tuple[str, ...] = choice(
         ("freeway", "arterial"),
-        source="3B.12",
+        source="LANE-06, TAPER-01",
         text="classes of streets on which lanes that end are marked",
     )
     line_width_ft: float = length(

@@ -48,7 +48,7 @@ def mark(crossing: Intersection, params: Params) -> Iterator[Marking]:
 
 
 def _marking(crossing: Intersection, line: Any, which: str, params: Params) -> Marking:
-    leg = min(crossing.legs, key=lambda leg: leg.leg_id)
+    leg = min(crossing.legs, key=lambda leg: leg.segment.segment_id)
     inner = which == "inner"
     return Marking(
         kind="ring_edge",

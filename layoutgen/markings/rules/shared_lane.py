@@ -237,7 +237,8 @@ def _first(block: Block, laid: LaidOut) -> str | None:
         behind = block.start_leg if lane.direction == 1 else block.end_leg
         if not own or behind is None:
             continue
-        at = behind.layout.outbound_end.station_ft
+        offset = -lane.center_ft if behind.at_end else lane.center_ft
+        at = behind.layout.outbound_end.clear(offset, lane.width_ft)
         total = block.segment.length_ft
         ways = [(p.from_ft if lane.direction == 1 else total - p.to_ft) - at for p in own]
         if min(ways) > _FIRST_FT + _SKEW_FT:

@@ -29,6 +29,8 @@ from layoutgen.street.design import Intersection, Leg, Strip
 
 #: cross streets at another angle leave no room for a box square to the street (degrees)
 _ANGLE_DEG = (65.0, 115.0)
+#: a wider strip is for angle parking, whose cars stand in the way
+_WIDEST_FT = 12.0
 Span = tuple[float, float]
 
 
@@ -76,11 +78,15 @@ def mark(crossing: Intersection, params: Params) -> Iterator[Marking]:
 def _shadow(leg: Leg) -> Strip | None:
     """The parking strip at the curb beside the traffic that leaves the intersection on a leg with
     cyclists."""
-    if not leg.outbound or not any(s.kind == "bike_lane" for s in leg.strips):
+    bikes = [s for s in leg.strips if s.kind == "bike_lane"]
+    if not leg.outbound or not bikes:
         return None
-    side = 1 if leg.outbound[0].center_ft > 0 else -1
-    outer = leg.strips[-1] if side == 1 else leg.strips[0]
-    return outer if outer.kind == "parking" and outer.width_ft < 12.0 else None
+    # on a one-way street the side is told by the bike lane alone
+    led = [s for s in bikes if s.direction == 1] or ([*leg.outbound] if leg.inbound else [])
+    middle = sum(s.center_ft for s in led)
+    outer = leg.strips[-1] if middle > 0 else leg.strips[0]
+    good = outer.kind == "parking" and outer.width_ft < _WIDEST_FT
+    return outer if led and abs(middle) > 1e-6 and good else None
 
 
 def _cross_leg(crossing: Intersection, leg: Leg, strip: Strip) -> Leg | None:
