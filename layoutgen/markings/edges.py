@@ -53,8 +53,12 @@ def edges_of(strips: Sequence[Strip], side: Side) -> Iterator[Edge]:
 
 
 def traveled_ft(segment: Segment) -> float:
-    """Width of the lanes that traffic drives on, all together."""
-    return sum(s.width_ft for s in segment.strips if s.kind in _DRIVEN)
+    """Width of the lanes that traffic drives on, all together.
+
+    Lanes are never drawn narrower than the least width; the pavement that the data tell counts.
+    """
+    lanes = sum(s.width_ft for s in segment.strips if s.kind in _DRIVEN)
+    return max(0.0, lanes - segment.short_ft)
 
 
 def wants_edges(segment: Segment, at: Sequence[EdgePlace]) -> bool:
