@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from layoutgen.config import length
+from layoutgen.markings.checks.lines import CENTER_CHECKS
 from layoutgen.markings.marking import (
     Frame,
     LineParams,
@@ -150,4 +151,4 @@ def _marking(block: Block, shape: LineShape, offset: float, style: str, params: 
     )
 
 
-RULE = Rule(on="block", params=Params, mark=mark)
+RULE = Rule(on="block", params=Params, mark=mark, checks=CENTER_CHECKS)

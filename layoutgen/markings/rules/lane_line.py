@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from layoutgen.config import length
+from layoutgen.markings.checks.lines import LANE_CHECKS
 from layoutgen.markings.lanes import turns
 from layoutgen.markings.marking import (
     Frame,
@@ -111,4 +112,4 @@ def _marking(block: Block, shape: LineShape, way: int, style: str) -> Marking:
     )
 
 
-RULE = Rule(on="block", params=Params, mark=mark)
+RULE = Rule(on="block", params=Params, mark=mark, checks=LANE_CHECKS)
