@@ -15,7 +15,7 @@ from layoutgen.config import choice, length
 from layoutgen.markings.checks.edge_line import CHECKS
 from layoutgen.markings.edges import Edge, EdgePlace, edges_of, wants_edges
 from layoutgen.markings.marking import Frame, LineShape, Marking, Rule, RuleParams, Stroke
-from layoutgen.markings.reductions import reduction
+from layoutgen.markings.reductions import reductions
 from layoutgen.markings.runs import way_ends
 from layoutgen.street.design import Block
 
@@ -73,10 +73,10 @@ def _line(block: Block, edge: Edge, params: Params) -> Iterator[Marking]:
     width = params.line_width_ft
     offset = edge.offset_ft + edge.inward * (params.inset_ft + width / 2)
     start, stop = way_ends(block, edge.way, offset, width)
-    ended = reduction(block, edge.way, params.reduction_at)
-    if ended is not None and abs(ended.from_ft - edge.offset_ft) < 1e-6:
-        begin = ended.upstream(min(ended.length_ft, stop - start))
-        start, stop = (start, begin) if edge.way == 1 else (begin, stop)
+    for ended in reductions(block, edge.way, params.reduction_at):
+        if abs(ended.from_ft - edge.offset_ft) < 1e-6:
+            begin = ended.upstream(min(ended.length_ft, stop - start))
+            start, stop = (start, begin) if edge.way == 1 else (begin, stop)
     for near, far in _seen(block, edge, (start, stop)):
         if far - near >= params.shortest_ft:
             yield _marking(block, edge, LineShape(near, far, (Stroke(offset, width),)))
