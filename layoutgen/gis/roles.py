@@ -271,6 +271,7 @@ ROLES: tuple[Role, ...] = (
             Field(
                 "side", "choice", "side, along the street line, of a zone drawn on it", SIDES[1:3]
             ),
+            Field("text", "text", "words in place of those of its use; | parts lines"),
         ),
     ),
     Role(

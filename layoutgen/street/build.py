@@ -22,7 +22,7 @@ from layoutgen.street.areas import Area, read_areas
 from layoutgen.street.conflation import Account
 from layoutgen.street.controls import assign_controls
 from layoutgen.street.crossing_points import with_crossings
-from layoutgen.street.curb_uses import with_curb_uses
+from layoutgen.street.curb_uses import Streets, with_curb_uses
 from layoutgen.street.curbs import Edges, curb_lines, measure_edges
 from layoutgen.street.design import Block, Design, Intersection, Leg, Segment, Strip
 from layoutgen.street.districts import labels_at, left_out, read_districts, with_districts
@@ -88,7 +88,8 @@ def build_design(
     findings += found
     segments, found = build_segments(network, params, _edges(network, curbs, params))
     findings += found
-    segments, districts, found = _placed(segments, network.axes, tables, params)
+    drawn = cleaned.geometry.to_numpy()
+    segments, districts, found = _placed(segments, network.axes, tables, params, drawn)
     findings += found
     ends = ends_by_node(segments, network, params.intersection)
     junctions = junctions_of(ends, params.intersection, params.side)
@@ -184,12 +185,13 @@ def _placed(
     axes: Polylines,
     tables: Mapping[str, gpd.GeoDataFrame],
     params: StreetParams,
+    drawn: NDArray[np.object_],
 ) -> tuple[tuple[Segment, ...], tuple[Area, ...] | None, list[Finding]]:
     """Segments with their features and their district, and the districts."""
     segments, findings = with_features(segments, axes, tables, params.features)
     segments, found = with_legends(segments, axes, tables, params.features)
     findings += found
-    segments, found = with_curb_uses(segments, axes, tables, params.curb_uses)
+    segments, found = with_curb_uses(Streets(segments, axes, drawn), tables, params.curb_uses)
     findings += found
     districts, more = read_districts(tables)
     segments = with_districts(segments, axes, districts, params.districts.margin_ft)

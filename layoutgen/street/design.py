@@ -119,13 +119,17 @@ class Legend:
 
 @dataclass(frozen=True)
 class CurbZone:
-    """A stretch of curb with a use: `side` is +1 right of the axis, -1 left; segment stations."""
+    """A stretch of curb with a use: `side` is +1 right of the axis, -1 left; segment stations.
+
+    `text` holds words of its own, lines parted by `|`.
+    """
 
     zone_id: str
     use: str
     side: int
     from_ft: float
     to_ft: float
+    text: str = ""
 
 
 @dataclass(frozen=True)
