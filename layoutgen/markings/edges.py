@@ -61,6 +61,11 @@ def traveled_ft(segment: Segment) -> float:
     return max(0.0, lanes - segment.short_ft)
 
 
+def moving_lanes(segment: Segment) -> int:
+    """Number of lanes that traffic moves in."""
+    return sum(s.kind in ("travel_lane", "center_turn_lane") for s in segment.strips)
+
+
 def wants_edges(segment: Segment, at: Sequence[EdgePlace]) -> bool:
     """Whether a street gets edge lines: MUTCD 11th edition 3B.10 (EDGE-01, EDGE-02).
 

@@ -182,6 +182,13 @@ def test_no_center_line_below_16_ft_of_pavement(width: float, lines: int) -> Non
     assert design.segments[0].short_ft == pytest.approx(max(0.0, 16.0 - width))
 
 
+def test_a_street_too_narrow_for_its_many_lanes_keeps_its_center_line() -> None:
+    """CENTER-02 is a standard; a finding tells that width and lanes contradict each other."""
+    own, design = laid(street(width_ft=14.0, lanes=4))
+    assert [p.style for p in of(own, "center_line")] == ["double_solid"]
+    assert breaches(own, design, "CENTER-02", "CENTER-06") == []
+
+
 def test_zones_that_ought_to_be_one() -> None:
     """Of three stretches the middle one, solid and short, loses its solid line."""
     own, design = laid(winding(rules={"center_line": {"no_passing": "curves"}}))
