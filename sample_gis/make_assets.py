@@ -46,6 +46,7 @@ BYPASS: tuple[tuple[str, int, str, int, int, int, tuple[tuple[float, float], ...
     ("Highmoor Road", ARTERIAL, "", 2, 34, 45,
      ((3540, 3690), (3560, 4200), (3700, 4640), (3920, 4960), (3980, 5300), (3860, 5640),
       (3790, 6000), (3800, 6600))),
+    ("Breakwater Avenue", ARTERIAL, "", 4, 50, 40, ((-2000, 1380), (-2250, 1375), (-2520, 1365))),
 )  # fmt: skip
 
 #: street, share of its length, what the crossing is like, what stops the traffic

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from layoutgen.street.design import Block, Leg, Segment, Strip
 
 Span = tuple[float, float]
+#: stalls keep this far from the lines around another use of the curb (common practice)
+_ZONE_FT = 2.0
 
 
 @dataclass(frozen=True)
@@ -76,7 +78,9 @@ def free_spans(block: Block, bay: Bay, clear: Clear) -> list[Span]:
         start = _kept(block.start_leg, bay, clear, sign=1)
     if block.end_leg is not None:
         stop -= _kept(block.end_leg, bay, clear, sign=-1)
-    taken = [(z.from_ft, z.to_ft) for z in segment.curb_zones if z.side == bay.side]
+    taken = [
+        (z.from_ft - _ZONE_FT, z.to_ft + _ZONE_FT) for z in segment.curb_zones if z.side == bay.side
+    ]
     taken += [around(c.station_ft, clear.crosswalk_ft + 5.0) for c in block.crossings]
     taken += [around(r.station_ft, clear.rail_ft) for r in segment.rail_crossings]
     for point in segment.curb_points:

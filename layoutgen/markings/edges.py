@@ -8,7 +8,7 @@ from typing import Literal
 
 from layoutgen.street.design import Segment, Side, Strip
 
-EdgePlace = Literal["required", "recommended", "every_street"]
+EdgePlace = Literal["required", "recommended", "ramps", "every_street"]
 _RURAL = {"arterial": (6000, 3000), "collector": (None, 3000)}
 _LEAST_FT = 20.0
 _DRIVEN = ("travel_lane", "turn_lane", "center_turn_lane")
@@ -72,6 +72,8 @@ def wants_edges(segment: Segment, at: Sequence[EdgePlace]) -> bool:
     What asks for a traffic volume is not met where none is known.
     """
     if "every_street" in at:
+        return True
+    if segment.street_class == "ramp" and "ramps" in at:
         return True
     if segment.street_class == "freeway":
         return "required" in at
