@@ -12,6 +12,7 @@ from typing import Literal
 
 from layoutgen.config import choice, length
 from layoutgen.markings.bike_ends import is_crossed
+from layoutgen.markings.checks.bike import EXTENSION_CHECKS
 from layoutgen.markings.conformity import Check, LaidOut, Paint, color_check
 from layoutgen.markings.marking import Frame, LinkShape, Marking, Rule, RuleParams, Stroke
 from layoutgen.street.design import Intersection, Leg, Strip
@@ -144,6 +145,7 @@ def _two_lines(paint: Paint, laid: LaidOut) -> str | None:
 
 _KINDS = ("bike_extension",)
 CHECKS = (
+    *EXTENSION_CHECKS,
     Check("BIKE-21", "lines on both sides of the lane", _two_lines, _KINDS, ("dotted",)),
     Check("LINE-08", "dots of about 2 ft", _dots, _KINDS, ("dotted",)),
     color_check("LINE-11", _KINDS, ["white", "green"]),

@@ -11,6 +11,7 @@ from typing import Literal
 
 from layoutgen.config import choice, length
 from layoutgen.markings.bike_ends import Gaps, bike_ends, is_crossed, traffic_way
+from layoutgen.markings.checks.bike import GREEN_CHECKS
 from layoutgen.markings.conformity import Check, LaidOut, Paint, color_check
 from layoutgen.markings.marking import Frame, LineShape, Marking, Rule, RuleParams, Stroke
 from layoutgen.street.design import Block, Leg, Strip
@@ -142,6 +143,7 @@ def _in_bike_lane(paint: Paint, _: LaidOut) -> str | None:
 
 _KINDS = ("bike_green",)
 CHECKS = (
+    *GREEN_CHECKS,
     Check("GREEN-01", "green in bike lanes only", _in_bike_lane, _KINDS),
     Check("GREEN-02", "no green under crosswalks", _under_crosswalk,
           ("bike_green", "bike_extension", "bike_box", "turn_box")),

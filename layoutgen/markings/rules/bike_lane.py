@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 
 from layoutgen.config import choice, length
 from layoutgen.markings.bike_ends import Gaps, bike_ends, traffic_way
+from layoutgen.markings.checks.bike import LANE_CHECKS
 from layoutgen.markings.marking import (
     FigureShape,
     Frame,
@@ -283,4 +284,4 @@ def _figure(
     )
 
 
-RULE = Rule(on="block", params=Params, mark=mark)
+RULE = Rule(on="block", params=Params, mark=mark, checks=LANE_CHECKS)

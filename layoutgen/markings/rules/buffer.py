@@ -15,6 +15,7 @@ from typing import Literal
 
 from layoutgen.config import choice, length, measure
 from layoutgen.markings.bike_ends import Gaps, bike_ends, traffic_way
+from layoutgen.markings.checks.bike import BUFFER_CHECKS
 from layoutgen.markings.conformity import Check, LaidOut, Paint, color_check, within
 from layoutgen.markings.hatching import Hatch, hatch
 from layoutgen.markings.marking import Color, Frame, Marking, PatchesShape, Rule, RuleParams
@@ -196,6 +197,7 @@ def _angle(paint: Paint, _: LaidOut) -> str | None:
 
 _KINDS = ("buffer",)
 CHECKS = (
+    *BUFFER_CHECKS,
     Check("BUFFER-04", "a buffer above 3 ft is filled", _filled_where_wide, on="block"),
     Check("BUFFER-05", "strokes at least 10 ft apart", _spacing, _KINDS),
     Check("BUFFER-07", "diagonals slant away from traffic", _slant, _KINDS, ("diagonals",)),
