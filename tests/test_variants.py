@@ -1,4 +1,4 @@
-"""Agency variants: each loads over the demo town, differs where its state does, and is consistent."""
+"""Agency variants: each loads over the demo town, differs where its state does, breaks no shall row.
 
 from __future__ import annotations
 
