@@ -8,7 +8,7 @@ is no wider than `PAVED_FT`.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,6 +26,8 @@ _REACH_FT = 1200.0
 _STEP_FT = 5.0
 #: branches that part by more do not run side by side
 _APART_DEG = 60.0
+#: legs of an intersection that part by less run side by side for a while
+_SHARP_DEG = 30.0
 _DRIVEN = ("travel_lane", "turn_lane", "center_turn_lane")
 
 Floats = NDArray[np.float64]
@@ -50,6 +52,8 @@ def with_gores(blocks: Sequence[Block]) -> tuple[Block, ...]:
     for trio in _trios(blocks):
         for index, gore in _gores(trio):
             found[index].append(gore)
+    for index, gore in _sharp_ramps(blocks):
+        found[index].append(gore)
     return tuple(
         changed(b, gores=tuple(found[b.segment.index])) if b.segment.index in found else b
         for b in blocks
@@ -74,15 +78,60 @@ def neutral_areas(design: Design) -> NDArray[np.object_]:
 
 def _trios(blocks: Sequence[Block]) -> Iterator[tuple[_Branch, _Branch, _Branch]]:
     """(trunk, left branch, right branch) at nodes where three one-way roadways meet, no more."""
-    at_node: Mapping[str, list[tuple[Block, bool]]] = defaultdict(list)
-    for block in blocks:
-        at_node[block.segment.start].append((block, False))
-        at_node[block.segment.end].append((block, True))
-    for ends in at_node.values():
+    for ends in _at_nodes(blocks).values():
         if len(ends) == 3 and all(_plain(block, at_end) for block, at_end in ends):
             trio = _sorted([_branch(block.segment, at_end) for block, at_end in ends])
             if trio is not None:
                 yield trio
+
+
+def _at_nodes(blocks: Iterable[Block]) -> Mapping[str, list[tuple[Block, bool]]]:
+    """Blocks at every node, and whether they end there."""
+    out: Mapping[str, list[tuple[Block, bool]]] = defaultdict(list)
+    for block in blocks:
+        out[block.segment.start].append((block, False))
+        out[block.segment.end].append((block, True))
+    return out
+
+
+def _sharp_ramps(blocks: Sequence[Block]) -> Iterator[tuple[int, Gore]]:
+    """Ramps that meet a street at an intersection, so sharply that their lanes lie in its lanes.
+
+    There is no neutral area to mark, but their edges are hidden.
+    """
+    ramps = {s for b in blocks if b.segment.street_class == "ramp" for s in _nodes(b.segment)}
+    near = [b for b in blocks if ramps.intersection(_nodes(b.segment))]
+    for node, ends in _at_nodes(near).items():
+        own = [e for e in ends if node in ramps and _is_drawn(e[0].segment)]
+        for block, at_end in own:
+            leg = block.end_leg if at_end else block.start_leg
+            if leg is None or block.segment.street_class != "ramp":
+                continue
+            ramp = _branch(block.segment, at_end)
+            streets = [e for e in own if e[0].segment.street_class != "ramp"]
+            yield from _hidden_in(ramp, [_branch(b.segment, end) for b, end in streets])
+
+
+def _nodes(segment: Segment) -> tuple[str, str]:
+    return segment.start, segment.end
+
+
+def _is_drawn(segment: Segment) -> bool:
+    return segment.paved and segment.axis is not None and not segment.roundabout
+
+
+def _hidden_in(ramp: _Branch, streets: Iterable[_Branch]) -> Iterator[tuple[int, Gore]]:
+    for other in streets:
+        turn = (other.heading_deg - ramp.heading_deg + 180.0) % 360.0 - 180.0
+        spans = [(s, _hidden(ramp, other, s)) for s in (-1, 1)] if abs(turn) < _SHARP_DEG else []
+        hidden = tuple((s, *span) for s, span in spans if span is not None)
+        if hidden:
+            side = 1 if turn > 0 else -1
+            classes = tuple(sorted({ramp.segment.street_class, other.segment.street_class}))
+            yield (
+                ramp.segment.index,
+                Gore(ramp.at_end, side, ramp.outward, False, classes, (), hidden),
+            )
 
 
 def _plain(block: Block, at_end: bool) -> bool:

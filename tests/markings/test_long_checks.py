@@ -349,3 +349,42 @@ def test_two_lanes_that_end_side_by_side() -> None:
     assert breaches(own, design, "LANE-06", "TAPER-01", "ARROW-10") == []
     arrows = of(own, "lane_reduction", "arrow")
     assert sorted(round(p.offset_ft) for p in arrows) == [18, 30]
+
+
+# ---- edge lines of ramps ----------------------------------------------------------------------
+
+
+def ramp_to_street(turn_deg: float) -> Scene:
+    """A ramp that ends on a two-way street, which it meets at such an angle."""
+    x, t = np.array([70.0, -31.0]), np.radians(80.0 + turn_deg)
+    far = x - 420.0 * np.array([np.sin(t), np.cos(t)])
+    along = 500.0 * np.array([np.sin(np.radians(80.0)), np.cos(np.radians(80.0))])
+    street_ = {"name": "Quay Street", "street_class": "arterial", "lanes": 2, "width_ft": 34.0}
+    return Scene(
+        [
+            {"segment_id": "w", **street_, "at": shapely.LineString([x - along, x])},
+            {"segment_id": "e", **street_, "at": shapely.LineString([x, x + along])},
+            {"segment_id": "p", "name": "", "street_class": "ramp", "oneway": "forward",
+             "lanes": 1, "width_ft": 18.0, "at": shapely.LineString([far, x])},
+        ]
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("left", [False, True])
+@pytest.mark.parametrize("turn_deg", [-75.0, 60.0, 18.0, 12.0, 8.0, -8.0, -15.0, -25.0])
+def test_edge_lines_of_ramps(turn_deg: float, left: bool) -> None:
+    """Yellow left, white right (LINE-15, LINE-16), mirrored where traffic keeps left.
+
+    However sharply a ramp meets a street, they are not painted in its lanes.
+    """
+    scene = ramp_to_street(turn_deg)
+    side = {"project": {"driving_side": "left" if left else "right"}}
+    own, design = laid(Scene(scene.streets, settings=side))
+    lines = of(own, "edge_line")
+    assert {p.segment.segment_id for p in lines if p.segment} == {"p"}
+    outer, inner = (-9, 9) if left else (9, -9)
+    assert {p.color: round(p.offset_ft) for p in lines} == {"yellow": inner, "white": outer}
+    ways = zip(design.roadways(), design.segments, strict=True)
+    streets = shapely.union_all([way for way, segment in ways if segment.segment_id != "p"])
+    assert max(p.shape.intersection(streets).area for p in lines) < 0.2
+    assert min(p.to_ft - p.from_ft for p in lines) > 200.0

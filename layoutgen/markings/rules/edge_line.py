@@ -19,8 +19,6 @@ from layoutgen.markings.reductions import reductions
 from layoutgen.markings.runs import way_ends
 from layoutgen.street.design import Block
 
-#: slope of the curb line of a street that a ramp meets at less than 45 deg
-_SHARP = 1.0
 _BIKE = ("bike_lane", "buffer")
 
 
@@ -29,8 +27,8 @@ class Params(RuleParams):
         ("required", "recommended", "ramps"),
         source="EDGE-01, EDGE-02; ramps: common practice",
         text="streets that get edge lines: freeways and rural arterials of 20 ft and 6000 "
-        "vehicles per day; rural arterials and collectors of 3000; ramps, but for those that meet "
-        "a street at a sharp angle; every street, curbs or not",
+        "vehicles per day; rural arterials and collectors of 3000; ramps; every street, curbs or "
+        "not",
     )
     omit: tuple[Literal["bike_lane", "parking"], ...] = choice(
         ("bike_lane", "parking"),
@@ -64,19 +62,12 @@ class Params(RuleParams):
 
 def mark(block: Block, params: Params) -> Iterator[Marking]:
     segment = block.segment
-    if segment.roundabout or not wants_edges(segment, _places(block, params)):
+    if segment.roundabout or not wants_edges(segment, params.at):
         return
     for edge in edges_of(segment.strips, segment.driving_side):
         kind = "bike_lane" if edge.beside in _BIKE else edge.beside
         if kind not in params.omit:
             yield from _line(block, edge, params)
-
-
-def _places(block: Block, params: Params) -> tuple[EdgePlace, ...]:
-    """Without ramps where one meets a street at a sharp angle: its lines would cross the lanes."""
-    legs = (block.start_leg, block.end_leg)
-    sharp = any(leg is not None and abs(leg.layout.curb.slope) > _SHARP for leg in legs)
-    return tuple(at for at in params.at if at != "ramps" or not sharp)
 
 
 def _line(block: Block, edge: Edge, params: Params) -> Iterator[Marking]:
