@@ -12,6 +12,8 @@ Span = tuple[float, float]
 ANGLE_FT = 12.0
 #: half of a midblock crosswalk, and a step (ft)
 _WALK_FT = 6.0
+#: from a zone, or the end of a street, to the first mark beside it (ft)
+_ZONE_GAP_FT = 0.5
 
 
 @dataclass(frozen=True)
@@ -75,12 +77,13 @@ class Clear:
 def free_spans(block: Block, bay: Bay, clear: Clear) -> list[Span]:
     """Segment stations of a bay that cars may stand in, each (from, to)."""
     segment = block.segment
-    start, stop = 0.0, segment.length_ft
+    start, stop = _ZONE_GAP_FT, segment.length_ft - _ZONE_GAP_FT
     if block.start_leg is not None:
         start = _kept(block.start_leg, bay, clear, sign=1)
     if block.end_leg is not None:
-        stop -= _kept(block.end_leg, bay, clear, sign=-1)
-    taken = [(z.from_ft, z.to_ft) for z in segment.curb_zones if z.side == bay.side]
+        stop = segment.length_ft - _kept(block.end_leg, bay, clear, sign=-1)
+    own = [z for z in segment.curb_zones if z.side == bay.side]
+    taken = [(z.from_ft - _ZONE_GAP_FT, z.to_ft + _ZONE_GAP_FT) for z in own]
     taken += [around(c.station_ft, clear.crosswalk_ft + 5.0) for c in block.crossings]
     taken += [around(r.station_ft, clear.rail_ft) for r in segment.rail_crossings]
     for point in segment.curb_points:
