@@ -141,7 +141,7 @@ def winding(**settings: Any) -> Scene:
 
 def shared_lane(**settings: Any) -> Scene:
     """A curved five-lane collector with a lane for the left turns of both directions, 900 ft."""
-    arc = [(-70.0 + 45.0 * k, 310.0 - 0.00022 * (45.0 * k) ** 2) for k in range(21)]
+    arc = [(-70.0 + 45.0 * k, 310.0 - 0.00003 * (45.0 * k) ** 2) for k in range(21)]
     row = {"segment_id": "c", "name": "Ferry Road", "street_class": "collector", "lanes": 5,
            "width_ft": 60.0, "center_turn_lane": True, "parking": "none"}  # fmt: skip
     return Scene([{**row, "at": shapely.LineString(arc)}], settings=settings)

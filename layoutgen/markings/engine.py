@@ -172,19 +172,24 @@ def _fitting(
 def _on_pavement(
     asked: Sequence[tuple[str, Marking]], shapes: NDArray[np.object_]
 ) -> tuple[list[tuple[str, Marking]], NDArray[np.object_], list[Finding]]:
-    """Markings without those that leave the pavement they must stay on."""
+    """Markings without those that leave the pavement they must stay on, and their groups."""
     keep = np.ones(len(asked), dtype=bool)
     findings = []
+    gone: set[tuple[str, str]] = set()
     for k, (_, marking) in enumerate(asked):
         if marking.within is None or shapes[k] is None:
             continue
         if not shapely.covers(shapely.buffer(marking.within, _MARGIN_FT), shapes[k]):
             keep[k] = False
+            if marking.group:
+                gone.add((marking.anchor, marking.group))
             where = f"{marking.kind}/{marking.anchor}"
             text = f"a {marking.kind} would leave the pavement; it was left out"
             fix = "look at the corner there, or mark it by hand"
             found = Finding("off_pavement", "notice", "markings", where, text, fix, shapes[k])
             findings.append(found)
+    if gone:
+        keep &= [(m.anchor, m.group) not in gone for _, m in asked]
     kept = [pair for pair, stays in zip(asked, keep.tolist(), strict=True) if stays]
     return kept, shapes[keep], findings
 

@@ -44,7 +44,7 @@ def hatch(span: Span, sides: Span, way: int, rule: Hatch) -> tuple[Patch, ...]:
     low, high = span[0] + max(0.0, -lean), span[1] - max(0.0, lean) - thick
     if high < low or abs(far - near) < 1e-6:
         return ()
-    count = int((high - low) // rule.spacing_ft) + 1
+    count = int((high - low) / rule.spacing_ft + 1e-6) + 1
     first = (low + high - (count - 1) * rule.spacing_ft) / 2
     out: list[Patch] = []
     for k in range(count):

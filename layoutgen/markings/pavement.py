@@ -5,9 +5,11 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any
 
+import numpy as np
 import shapely
 import shapely.ops
 
+from layoutgen.geometry.polyline import offset_lines
 from layoutgen.street.design import Intersection, Leg
 
 #: how far out the legs belong to it (ft), beyond their layouts
@@ -44,5 +46,5 @@ def _leg_way(leg: Leg) -> Any:
     reach = leg.layout.inbound_end.farthest(*leg.edges_ft) + _BEYOND_FT
     ends = (segment.length_ft - reach, segment.length_ft) if leg.at_end else (0.0, reach)
     piece = shapely.ops.substring(segment.axis, max(0.0, ends[0]), min(segment.length_ft, ends[1]))
-    middle = shapely.offset_curve(piece, -(low + high) / 2)
+    (middle,) = offset_lines(np.array([piece], dtype=object), (low + high) / 2)
     return shapely.buffer(middle, (high - low) / 2, cap_style="flat")

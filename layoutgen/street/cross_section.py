@@ -73,7 +73,10 @@ class ClassDefaults(Params):
 
 @dataclass(frozen=True)
 class Section:
-    """Cross-section of one street and where it came from."""
+    """Cross-section of one street and where it came from.
+
+    `short_ft` is what its lanes of the least width take beyond the width that the data tell.
+    """
 
     strips: tuple[Strip, ...]
     width_ft: float
@@ -81,6 +84,7 @@ class Section:
     lanes_source: str
     turn_lanes: Mapping[int, tuple[tuple[str, ...], ...]]
     bike: tuple[str, str] = ("none", "none")
+    short_ft: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -159,7 +163,8 @@ def build_section(
     kept = {way: turn for way, turn in turns.items() if turn and _turns_fit(turn, way, lanes)}
     findings += _turn_findings(row, turns, kept, lanes)
     bike = (left.bike, right.bike)
-    return Section(strips, total, source, lanes.source, kept, bike), findings
+    short = max(0.0, total - width)
+    return Section(strips, total, source, lanes.source, kept, bike, short), findings
 
 
 def parse_turn_lanes(text: str) -> tuple[tuple[str, ...], ...]:

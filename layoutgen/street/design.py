@@ -153,7 +153,8 @@ class Segment:
     the right side. `outside` = in none of the districts, where districts are given: it shapes its
     neighbors, but gets no markings of its own. `lane_use` tells who the leftmost and the rightmost
     lane are for, empty = everybody. `adt` is its traffic volume in vehicles per day, `setting` what
-    lies around it: `urban` or `rural`; `axis` its line on the plane.
+    lies around it: `urban` or `rural`; `axis` its line on the plane. `short_ft` is what its lanes
+    of the least width take beyond the width that the data tell.
     """
 
     index: int
@@ -191,6 +192,7 @@ class Segment:
     setting: str = "urban"
     driving_side: Side = "right"
     axis: Any = field(default=None, compare=False, repr=False)
+    short_ft: float = 0.0
 
     @property
     def bike_facility(self) -> str:

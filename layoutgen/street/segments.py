@@ -142,6 +142,7 @@ def _segment(
         adt=row.adt,
         setting=row.setting or "urban",
         driving_side=params.side,
+        short_ft=section.short_ft,
     )
     return segment, found
 

@@ -428,6 +428,13 @@ def between(laid: LaidOut, width_ft: float) -> LaidOut:
     return street(laid, "a1", strips=kept + own)
 
 
+def parked_contraflow(laid: LaidOut) -> LaidOut:
+    """Street c, too fast for its lane without a buffer; cars park between lane and curb."""
+    strips = next(s.strips for s in laid.design.segments if s.segment_id == "c")
+    parking = Strip("parking", 0, strips[0].left_ft - 8.0, strips[0].left_ft)
+    return street(laid, "c", speed_mph=40.0, strips=(parking, *strips))
+
+
 def on_lane(laid: LaidOut) -> dict[str, Any]:
     """The place of a bike lane."""
     segment = next(s for s in laid.design.segments if s.has("bike_lane"))
@@ -470,6 +477,7 @@ WRONG: Mapping[str, Any] = {
     "BIKE-19": ("one_way", lambda x: moved(x, "bike_lane/o2/line", along=-95.0)),
     "BIKE-25": ("two_stage", lambda x: moved(x, "bike_lane/a1/line/1", scale=(1.0, 0.4))),
     "BIKE-32 speed": ("facilities", lambda x: street(x, "c", speed_mph=40.0)),
+    "BIKE-32 parking at the curb": ("facilities", lambda x: parked_contraflow(x)),
     "BIKE-32 line": ("facilities", lambda x: without(x, "bike_lane/c/line")),
     "BIKE-31": ("two_stage", lambda x: moved(x, "bike_detector/", scale=(1.2, 1.2))),
     "BUFFER-01": ("facilities", lambda x: moved(x, "bike_lane/b/line/2", scale=(1.0, 6.0))),

@@ -9,6 +9,7 @@ from layoutgen.markings.bike_ends import (
     is_between_lanes,
     is_crossed,
     may_be_crossed,
+    traffic_edge,
     traffic_way,
 )
 from layoutgen.markings.conformity import Check, LaidOut, Paint, width_check
@@ -81,7 +82,8 @@ def _leg_offset(leg: Leg, strip: Strip) -> float:
 def _gap_ft(leg: Leg, paint: Paint) -> float:
     """From where lines end on an approach to the near edge of a marking."""
     near = leg.segment.length_ft - paint.to_ft if leg.at_end else paint.from_ft
-    return near - leg.layout.inbound_end.station_ft
+    offset = -paint.offset_ft if leg.at_end else paint.offset_ft
+    return near - leg.layout.inbound_end.at(offset)
 
 
 def _whole(block: Block, strip: Strip, laid: LaidOut) -> str | None:
@@ -232,8 +234,11 @@ def _separation(block: Block, strip: Strip, laid: LaidOut) -> str | None:
     side = segment.bike[1 if strip.center_ft > 0 else 0]
     if side != "contraflow" or traffic_way(strips, k) == strip.direction:
         return None
-    beside = [s.kind for s in strips[max(0, k - 1) : k + 2] if s is not strip]
-    if "buffer" in beside or "median" in beside or "parking" in beside[-1:] + beside[:1]:
+    step = -1 if traffic_edge(strips, strip) == strip.left_ft else 1
+    beside = strips[k + step].kind if 0 <= k + step < len(strips) else "shoulder"
+    if not lines_of(segment, strip, laid) + figures_of(segment, strip, laid):
+        return None
+    if beside in ("buffer", "median", "parking"):
         return None
     if segment.speed_mph > _SLOW_MPH + 1.0:
         return f"no buffer at {segment.speed_mph:.0f} mph"

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import math
+from itertools import combinations
+from typing import Any
 
+import numpy as np
 import shapely
 
-from layoutgen.markings.checks.patterns import line_width_check
+from layoutgen.geometry.polyline import offset_lines
+from layoutgen.markings.checks.patterns import line_width_check, short_share
 from layoutgen.markings.conformity import (
     INCH,
     Check,
@@ -16,13 +20,19 @@ from layoutgen.markings.conformity import (
     tolerance_ft,
 )
 from layoutgen.markings.edges import EdgePlace, edges_of, wants_edges
-from layoutgen.street.design import Block, Intersection
+from layoutgen.street.design import Block, Intersection, Leg
 
 EDGE = ("edge_line",)
+#: where a lane ends, the line along the taper is the edge line
+_TAPER = ("lane_reduction",)
 #: paint at the mouth of an intersection that is no more than a touch (sq ft)
 _TOUCH_SQFT = 0.5
 #: a stretch between intersections so short may go without lines
 _SHORT_FT = 60.0
+#: cuts by other paint leave so little of a solid line in short pieces
+_CUTS = 0.2
+#: a stretch so long along an intersection is more than a line that ends too late
+_LONG_FT = 20.0
 #: strips whose own lines mark the edge (EDGE-06)
 _MARKED = ("bike_lane", "buffer", "parking")
 
@@ -36,7 +46,7 @@ def _missing(place: EdgePlace, row: str, text: str) -> Check:
             return None
         edges = list(edges_of(segment.strips, segment.driving_side))
         open_ = [e for e in edges if e.beside not in _MARKED]
-        lines = laid.on_segment(segment, *EDGE)
+        lines = laid.on_segment(segment, *EDGE, *_TAPER)
         reach = [(p.left_ft - 2.0, p.right_ft + 2.0) for p in lines]
         bare = [e for e in open_ if not any(a <= e.offset_ft <= b for a, b in reach)]
         return f"{len(bare)} of {len(open_)} edges have no line" if bare else None
@@ -57,14 +67,39 @@ def _through(crossing: Intersection, laid: LaidOut) -> str | None:
     return None
 
 
-def _open_side(crossing: Intersection, inside: object) -> bool:
-    """Whether no leg lies on the side of a T where the paint is."""
+def _open_side(crossing: Intersection, inside: Any) -> bool:
+    """Whether the paint lies on the side of a T that no leg lies on.
+
+    Either far from all legs by its direction, or, where they meet at sharp angles, a long line
+    that no way from leg to leg crosses.
+    """
     if len(crossing.legs) != 3:
         return False
+    # an outline is twice as long as its line
+    if inside.length / 2 > _LONG_FT and not _crossed(crossing, inside):
+        return True
     middle, own = shapely.centroid(crossing.area), shapely.centroid(inside)
     t = math.degrees(math.atan2(own.x - middle.x, own.y - middle.y))
     gaps = [abs((leg.bearing_deg - t + 180.0) % 360.0 - 180.0) for leg in crossing.legs]
     return min(gaps) > 45.0
+
+
+def _crossed(crossing: Intersection, inside: Any) -> bool:
+    """Whether a straight way from the mouth of a leg to that of another crosses the paint."""
+    mouths = [_mouth(leg) for leg in crossing.legs]
+    ways = [shapely.LineString([a, b]) for a, b in combinations(mouths, 2)]
+    return bool(shapely.intersects(shapely.MultiLineString(ways), inside))
+
+
+def _mouth(leg: Leg) -> Any:
+    """Middle of the lanes of a leg, on its curb line."""
+    lanes = [s for s in leg.strips if s.direction]
+    middle = (min(s.left_ft for s in lanes) + max(s.right_ft for s in lanes)) / 2 if lanes else 0.0
+    (line,) = offset_lines(
+        np.array([leg.segment.axis], dtype=object), -middle if leg.at_end else middle
+    )
+    station = leg.layout.curb.at(middle)
+    return shapely.line_interpolate_point(line, -station if leg.at_end else station)
 
 
 def _inset(paint: Paint, _: LaidOut) -> str | None:
@@ -82,8 +117,8 @@ def _inset(paint: Paint, _: LaidOut) -> str | None:
 
 
 def _broken(paint: Paint, _: LaidOut) -> str | None:
-    short = [p for p in paint.parts if p.long_ft < 10.0]
-    return f"{len(short)} pieces: the line is no solid one" if len(short) > 2 else None
+    few = len(paint.parts) < 3 or short_share(paint, 10.0) < _CUTS
+    return None if few else f"{len(paint.parts)} pieces: the line is no solid one"
 
 
 CHECKS = (

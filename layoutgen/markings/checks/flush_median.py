@@ -7,6 +7,7 @@ import shapely
 
 from layoutgen.markings.checks.lane_line import side_by_side
 from layoutgen.markings.conformity import INCH, Check, LaidOut, Paint, color_check, tolerance_ft
+from layoutgen.markings.measuring import Part
 
 MEDIAN = ("flush_median",)
 _LINES = ("double_solid",)
@@ -48,21 +49,40 @@ def _away(paint: Paint, laid: LaidOut) -> str | None:
     They do so for both directions alike, as a line has the same lean seen from either end.
     """
     sign = -1.0 if laid.design.driving_side == "right" else 1.0
-    wrong = [p for p in paint.parts if p.turn_deg * sign <= 0.0]
-    return f"{len(wrong)} of {len(paint.parts)} lean toward the traffic" if wrong else None
+    own = [turn for _, turn in _leans(paint)]
+    wrong = [turn for turn in own if turn * sign <= 0.0]
+    return f"{len(wrong)} of {len(own)} lean toward the traffic" if wrong else None
 
 
 def _angle(paint: Paint, _: LaidOut) -> str | None:
     # the long side of the smallest rectangle leans a little more than a slanted end's sides
-    wrong = [abs(p.turn_deg) for p in paint.parts if not 28.0 <= abs(p.turn_deg) <= 50.0]
+    wrong = [abs(turn) for _, turn in _leans(paint) if not 28.0 <= abs(turn) <= 50.0]
     return f"at {wrong[0]:.0f} deg to the travel" if wrong else None
+
+
+def _leans(paint: Paint) -> list[tuple[Part, float]]:
+    """Diagonals with their angles to the street where each of them lies, so that it may bend.
+
+    Slivers that other paint left of one say nothing.
+    """
+    whole = max(p.shape.area for p in paint.parts)
+    own = [p for p in paint.parts if p.shape.area > 0.5 * whole]
+    if paint.segment is None or paint.segment.axis is None:
+        return [(p, p.turn_deg) for p in own]
+    axis = paint.segment.axis
+    at = shapely.line_locate_point(axis, shapely.centroid([p.shape for p in own]))
+    near = shapely.get_coordinates(shapely.line_interpolate_point(axis, np.maximum(at - 5.0, 0.0)))
+    far = shapely.get_coordinates(shapely.line_interpolate_point(axis, at + 5.0))
+    heading = np.degrees(np.arctan2(*(far - near).T))
+    turns = [p.turn_deg + paint.bearing_deg - float(t) for p, t in zip(own, heading, strict=True)]
+    return [(p, (t + 90.0) % 180.0 - 90.0) for p, t in zip(own, turns, strict=True)]
 
 
 def _wide(row: str, least_ft: float, *, fast: bool) -> Check:
     def test(paint: Paint, _: LaidOut) -> str | None:
         if paint.segment is None or (paint.segment.speed_mph >= 45.0) != fast:
             return None
-        width = min(2 * p.shape.area / _slanted_sides(p.shape) for p in paint.parts)
+        width = min(2 * p.shape.area / _slanted_sides(p.shape) for p, _ in _leans(paint))
         return f"{width * 12:.1f} in wide" if width < least_ft - tolerance_ft() else None
 
     where = "from 45 mph on" if fast else "below 45 mph"

@@ -7,10 +7,16 @@ import itertools
 import numpy as np
 import shapely
 
-from layoutgen.markings.checks.patterns import gap_check, is_solid, line_width_check, piece_check
+from layoutgen.markings.checks.patterns import (
+    gap_check,
+    is_solid,
+    line_width_check,
+    piece_check,
+    short_share,
+)
 from layoutgen.markings.conformity import INCH, Check, LaidOut, Paint, tolerance_ft
 from layoutgen.markings.lanes import turns
-from layoutgen.markings.reductions import reduction
+from layoutgen.markings.reductions import Reduction, reductions
 from layoutgen.street.design import Block, Leg
 
 LANE = ("lane_line",)
@@ -18,6 +24,10 @@ _NORMAL_FT = 6 * INCH
 _WIDE_FT = 8 * INCH
 #: a line this near to the middle between two lanes parts them
 _NEAR_FT = 1.5
+#: pieces shorter than so many widths are what other paint left of a line
+_SLIVERS = 24.0
+#: a line of shorter pieces has gaps; cuts by other paint leave so little in such pieces
+_PIECE_FT, _CUTS = 15.0, 0.2
 _CLASSES = ("freeway", "arterial", "collector", "ramp")
 
 
@@ -29,6 +39,8 @@ def side_by_side(paint: Paint) -> float:
     for i, j in zip(*shapely.STRtree(shapes).query(shapes, "dwithin", 12 * width), strict=True):
         if i < j:
             along = min(paint.parts[i].long_ft, paint.parts[j].long_ft)
+            if along < _SLIVERS * width:
+                continue
             # side by side they are near along most of their length
             reach = shapely.intersection(shapely.buffer(shapes[i], 12 * width), shapes[j])
             if reach.area > 0.5 * along * width:
@@ -58,14 +70,14 @@ def _pocket_line(leg: Leg, laid: LaidOut) -> str | None:
 def _crossing_lines(paint: Paint, _: LaidOut) -> str | None:
     gap = side_by_side(paint)
     slack = tolerance_ft()
-    if gap and not all(p.long_ft > 8.0 for p in paint.parts):
+    if gap and short_share(paint, _PIECE_FT) > _CUTS:
         return "a double line that is not solid"
     return f"gap of {gap * 12:.1f} in" if gap > 2 * _NORMAL_FT + slack else None
 
 
 def _dotted_is_wide(paint: Paint, _: LaidOut) -> str | None:
     """A dotted lane line (pieces of about 3 ft) is a wide line."""
-    if len(paint.parts) < 3 or float(np.median([p.long_ft for p in paint.parts])) > 5.0:
+    if len(paint.parts) < 3 or short_share(paint, 5.0) < 0.5:
         return None
     width = max(p.short_ft for p in paint.parts)
     return f"dotted, {width * 12:.1f} in wide" if width < _WIDE_FT - tolerance_ft() else None
@@ -91,15 +103,22 @@ def _drop(leg: Leg, laid: LaidOut) -> str | None:
 def _ends_early(block: Block, laid: LaidOut) -> str | None:
     """A broken lane line along the taper of the lane that ends."""
     for way in (1, -1):
-        found = reduction(block, way, _CLASSES)
-        if found is None or block.segment.length_ft < found.length_ft + 100.0:
-            continue
-        edge = found.lane.left_ft if found.to_right == 1 else found.lane.right_ft
-        for p in laid.on_segment(block.segment, *LANE):
-            near = p.left_ft - _NEAR_FT <= edge <= p.right_ft + _NEAR_FT
-            left = found.end_ft - p.to_ft if way == 1 else p.from_ft
-            if near and left < found.length_ft - 1.0:
-                return f"{p.marking_id} ends {left:.0f} ft before the lane has ended"
+        for found in reductions(block, way, _CLASSES):
+            if block.segment.length_ft >= found.length_ft + 100.0:
+                said = _along_taper(found, laid.on_segment(block.segment, *LANE))
+                if said:
+                    return said
+    return None
+
+
+def _along_taper(found: Reduction, lines: list[Paint]) -> str | None:
+    """A lane line at the inner edge of a lane that ends which goes on along the taper."""
+    edges = [s.left_ft if found.to_right == 1 else s.right_ft for s in found.lanes]
+    for p in lines:
+        near = any(p.left_ft - _NEAR_FT <= e <= p.right_ft + _NEAR_FT for e in edges)
+        left = found.end_ft - p.to_ft if found.way == 1 else p.from_ft
+        if near and left < found.length_ft - 1.0:
+            return f"{p.marking_id} ends {left:.0f} ft before the lane has ended"
     return None
 
 

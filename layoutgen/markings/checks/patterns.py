@@ -43,6 +43,12 @@ def line_width_check(
     return Check(row, text, test, tuple(kinds), tuple(styles))
 
 
+def short_share(paint: Paint, under_ft: float) -> float:
+    """Share of the length of a line that lies in pieces shorter than so; cuts leave a few."""
+    lengths = np.array([p.long_ft for p in paint.parts])
+    return float(lengths[lengths < under_ft].sum() / max(lengths.sum(), 1e-9))
+
+
 def is_solid(paint: Paint) -> bool:
     """Whether a line has no gaps: at most one stretch that crosses other paint is cut out of it."""
     longest = max(p.long_ft for p in paint.parts)

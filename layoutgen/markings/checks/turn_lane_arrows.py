@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import shapely
 
@@ -17,6 +17,8 @@ ARROWS = ("turn_lane_arrow", "turn_arrow")
 _SHORT_FT = 120.0
 #: just downstream of the start (common practice)
 _START_FT = 150.0
+#: a flush median that begins so near to the end of the lane takes it
+_NEAR_FT = 50.0
 #: arrows of a pair stand this near to each other
 _PAIR_FT = 100.0
 
@@ -56,13 +58,24 @@ def _at_start(block: Block, laid: LaidOut) -> str | None:
     found = _shared(block)
     if found is None or block.inside or found[2] - found[1] < _SHORT_FT:
         return None
-    _, start, stop = found
+    start, stop = _without_islands(found[1:], laid.on_segment(block.segment, "flush_median"))
     places = [p.station_ft for p in _arrows(block, laid)]
     if not places:
         return "no arrows in the lane"
     far = max(min(places) - start, stop - max(places))
     reach = max(_START_FT, (stop - start) / 2)
     return f"no arrow within {far:.0f} ft of where the lane begins" if far > reach else None
+
+
+def _without_islands(run: tuple[float, float], islands: Iterable[Paint]) -> tuple[float, float]:
+    """The lane without the flush medians that take its ends."""
+    start, stop = run
+    for p in islands:
+        if p.from_ft < start + _NEAR_FT:
+            start = max(start, p.to_ft)
+        elif p.to_ft > stop - _NEAR_FT:
+            stop = min(stop, p.from_ft)
+    return start, stop
 
 
 def _paired(block: Block, laid: LaidOut) -> str | None:

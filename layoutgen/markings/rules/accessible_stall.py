@@ -109,23 +109,26 @@ def _stall(
 
 
 def _lines(bay: Bay, stall: Span, aisle: Span, params: Params) -> Iterator[Patch]:
-    """Lines across the bay at both ends of the stall, and the hatching of its aisle."""
+    """Lines across the bay at both ends and between aisle and stall, and the aisle's hatching.
+
+    Distances count from the upstream end of the aisle, so that both sides of a street are alike.
+    """
     width = params.line_width_ft
     inner, curb = bay.at(width if bay.lined else 0.0), bay.curb_ft
-    low, high = min(*stall, *aisle), max(*stall, *aisle)
-    between = stall[0] if bay.way == 1 else stall[1] - width
-    for at in (low, high - width, between):
-        yield Patch(at, _box((at, at + width), (inner, curb)))
-    room = params.aisle_ft - 2 * width
-    count = max(1, int(abs(curb - inner) // params.hatch_spacing_ft))
+    origin = min(*stall, *aisle) if bay.way == 1 else max(*stall, *aisle)
+    whole = params.stall_ft + params.aisle_ft
+    for at in (0.0, params.aisle_ft, whole - width):
+        ends = origin + bay.way * at, origin + bay.way * (at + width)
+        yield Patch(sum(ends) / 2, _box(ends, (inner, curb)))
+    near, far = width + 0.05, params.aisle_ft - 0.05
+    count = max(1, int(abs(curb - inner) / params.hatch_spacing_ft + 1e-6))
     step = abs(curb - inner) / count
-    start = min(aisle) + (width if min(aisle) == low else 0.0) + 0.05
-    thick = width * math.hypot(1.0, step / room) if room > 0 else width
+    thick = width * math.hypot(1.0, step / (far - near))
+    s, t = origin + bay.way * near, origin + bay.way * far
     for k in range(count):
         a, b = inner + bay.side * step * k, inner + bay.side * (step * (k + 1) - thick)
-        far = start + room - 0.1
-        t = bay.side * thick
-        yield Patch(start, ((start, a), (start, a + t), (far, b + t), (far, b)))
+        up = bay.side * thick
+        yield Patch((s + t) / 2, ((s, a), (s, a + up), (t, b + up), (t, b)))
 
 
 def _box(stations: Span, offsets: Span) -> tuple[tuple[float, float], ...]:

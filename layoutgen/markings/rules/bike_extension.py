@@ -120,6 +120,8 @@ def _marking(crossing: Intersection, near: Place, shape: LinkShape, part: str) -
         tag=part,
         intersection_id=crossing.intersection_id,
         priority=28 if green else 35,
+        # one line alone would mean nothing
+        group=f"{strip.center_ft:.1f}",
         within=pavement_of(crossing),
     )
 

@@ -205,7 +205,7 @@ def _hatch(block: Block, zone: CurbZone, bay: Bay, params: Params) -> Iterator[M
     high = zone.to_ft - edge - max(0.0, lean) - thick
     if high < low:
         return
-    count = int((high - low) // params.hatch_spacing_ft) + 1
+    count = int((high - low) / params.hatch_spacing_ft + 1e-6) + 1
     first = (low + high - (count - 1) * params.hatch_spacing_ft) / 2
     patches = []
     for k in range(count):

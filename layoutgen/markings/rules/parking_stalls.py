@@ -103,9 +103,9 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
 def stall_bounds(span: Span, params: Params) -> list[float]:
     """Stations between parallel stalls, in the middle of a span; empty where none fits."""
     room, end = span[1] - span[0], params.end_stall_ft
-    if room < end:
+    if room < end - 1e-6:
         return []
-    inner = int((room - 2 * end) // params.stall_ft) if room >= 2 * end else -1
+    inner = int((room - 2 * end) / params.stall_ft + 1e-6) if room >= 2 * end - 1e-6 else -1
     if inner < 0:
         sizes = [end]
     else:
@@ -149,7 +149,7 @@ def _angle(bay: Bay, span: Span, params: Params) -> list[Patch]:
     lean = bay.depth_ft / math.tan(t) if params.angle_deg < 90.0 - 1e-9 else 0.0
     pitch, thick = params.angle_width_ft / math.sin(t), params.line_width_ft / math.sin(t)
     room = span[1] - span[0] - lean - thick
-    stalls = int(room // pitch)
+    stalls = int(room / pitch + 1e-6)
     if stalls < 1:
         return []
     first = (span[0] + span[1] - bay.way * lean - thick - stalls * pitch) / 2
