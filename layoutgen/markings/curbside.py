@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from layoutgen.street.design import Block, CurbZone, Leg, Segment, Strip
 
 Span = tuple[float, float]
-#: stalls keep this far from the lines around another use of the curb (common practice)
-_ZONE_FT = 2.0
 #: a wider strip is for cars at an angle
 ANGLE_FT = 12.0
 #: half of a midblock crosswalk, and a step (ft)
 _WALK_FT = 6.0
+#: stalls keep this far from the lines around another use of the curb (common practice)
+_ZONE_FT = 2.0
+#: from the end of a street that goes on, to the first mark (ft)
+_END_FT = 0.5
 
 
 @dataclass(frozen=True)
@@ -77,14 +79,13 @@ class Clear:
 def free_spans(block: Block, bay: Bay, clear: Clear) -> list[Span]:
     """Segment stations of a bay that cars may stand in, each (from, to)."""
     segment = block.segment
-    start, stop = 0.0, segment.length_ft
+    start, stop = _END_FT, segment.length_ft - _END_FT
     if block.start_leg is not None:
         start = _kept(block.start_leg, bay, clear, sign=1)
     if block.end_leg is not None:
-        stop -= _kept(block.end_leg, bay, clear, sign=-1)
-    taken = [
-        (z.from_ft - _ZONE_FT, z.to_ft + _ZONE_FT) for z in segment.curb_zones if z.side == bay.side
-    ]
+        stop = segment.length_ft - _kept(block.end_leg, bay, clear, sign=-1)
+    own = [z for z in segment.curb_zones if z.side == bay.side]
+    taken = [(z.from_ft - _ZONE_FT, z.to_ft + _ZONE_FT) for z in own]
     taken += [around(c.station_ft, clear.crosswalk_ft + 5.0) for c in block.crossings]
     taken += [around(r.station_ft, clear.rail_ft) for r in segment.rail_crossings]
     for point in segment.curb_points:

@@ -238,7 +238,7 @@ def _marking(
         station_ft=place[0],
         offset_ft=place[1],
         width_ft=width,
-        style=style if word else f"{zone.use} {style}",
+        style=style if word else f"{zone.use}_{style}",
         reason=f"the curb is for {_TOLD[zone.use]} here ({zone.zone_id})",
         sources=_SOURCES.get(zone.use, ("LINE-14",)) + (("WORD-01",) if word else ()),
         tag=f"{zone.zone_id}-{part}",
@@ -268,15 +268,17 @@ def _white(paint: Paint, _: LaidOut) -> str | None:
     return None if paint.color == "white" else f"is {paint.color}"
 
 
+#: as an audit writes styles: one word
+_DIAGONALS = ("no_parking_diagonals",)
 CHECKS = (
-    Check("CHEV-09", "white diagonals", _white, ("curb_zone",), ("no_parking diagonals",)),
+    Check("CHEV-09", "white diagonals", _white, ("curb_zone",), _DIAGONALS),
     color_check("LINE-14", ["curb_zone"], ["white", "red"]),
     Check(
         "CHEV-09",
         "diagonals slant away from traffic",
         _slant,
         ("curb_zone",),
-        ("no_parking diagonals",),
+        _DIAGONALS,
     ),
 )
 RULE = Rule(on="block", params=Params, mark=mark, checks=CHECKS)

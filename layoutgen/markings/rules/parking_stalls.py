@@ -28,7 +28,11 @@ class Params(RuleParams):
         "4 in", low="4 in", high="6 in", source="PARK-02", text="every mark"
     )
     arm_ft: float = length(
-        "12 in", low="6 in", high="24 in", source="PARK-03", text="arm of a T or L mark"
+        "12 in",
+        low="6 in",
+        high="24 in",
+        source="PARK-03",
+        text="arms and stem of a T or L mark, outside to outside",
     )
     stall_ft: float = length(
         "22 ft", low="22 ft", high="26 ft", source="PARK-07", text="least inner parallel stall"
@@ -117,7 +121,8 @@ def stall_bounds(span: Span, params: Params) -> list[float]:
 
 def _parallel(bay: Bay, span: Span, params: Params) -> list[Patch]:
     """T marks between stalls, L marks at both ends; a stem alone where a line is the edge."""
-    bounds = stall_bounds(span, params)
+    half = params.line_width_ft / 2
+    bounds = stall_bounds((span[0] + half, span[1] - half), params)
     out = []
     for k, at in enumerate(bounds):
         arms = (float(k > 0), float(k < len(bounds) - 1))
@@ -132,7 +137,9 @@ def _tee(bay: Bay, at: float, arms: tuple[float, float], params: Params) -> list
     stem = _box((at - half, at + half), (bay.at(first), bay.at(params.arm_ft + first)))
     if bay.lined:
         return [stem]
-    reach = (at - half - arms[0] * params.arm_ft, at + half + arms[1] * params.arm_ft)
+    # PARK-03: from the far edge of the stem to the end of the arm, and likewise of the stem
+    beyond = params.arm_ft - width
+    reach = (at - half - arms[0] * beyond, at + half + arms[1] * beyond)
     return [stem, _box(reach, (bay.at(0.0), bay.at(width)))]
 
 
