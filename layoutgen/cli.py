@@ -177,6 +177,19 @@ def rules() -> None:
 
 
 @app.command()
+def symbols(
+    output: Annotated[Path, typer.Option("-o", "--output", help="Sheet to write: .svg or .pdf.")],
+    project: Annotated[
+        Path | None,
+        typer.Argument(metavar="[PROJECT.toml]", help="With this project's own figures."),
+    ] = None,
+) -> None:
+    """Draw all figures to scale, with sizes, areas, break lines and sources."""
+    count, pages = pipeline.symbol_sheet(project, output)
+    _say(f"wrote {count} figures on {pages} sheets to {output}")
+
+
+@app.command()
 def schema(
     toml: Annotated[
         bool, typer.Option("--toml", help="Print the base settings file instead.")

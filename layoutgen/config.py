@@ -347,10 +347,11 @@ def _parse(path: Path) -> tuple[dict[str, Any], str]:
 
 def _absolute(table: dict[str, Any], folder: Path) -> dict[str, Any]:
     """Paths of a file, made absolute from its own folder (before bases are merged in)."""
-    inputs = table.get("inputs")
-    for spec in inputs.values() if isinstance(inputs, dict) else ():
-        if isinstance(spec, dict) and isinstance(spec.get("source"), str):
-            spec["source"] = str((folder / spec["source"]).resolve())
+    for kind in ("inputs", "symbols"):
+        specs = table.get(kind)
+        for spec in specs.values() if isinstance(specs, dict) else ():
+            if isinstance(spec, dict) and isinstance(spec.get("source"), str):
+                spec["source"] = str((folder / spec["source"]).resolve())
     project = table.get("project")
     if isinstance(project, dict) and isinstance(project.get("output"), str):
         project["output"] = str((folder / project["output"]).resolve())

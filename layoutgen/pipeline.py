@@ -29,6 +29,8 @@ from layoutgen.markings.audit import Audit
 from layoutgen.markings.audit import audit as hold_to_rows
 from layoutgen.markings.engine import ask_rules, draw_markings, leg_policy
 from layoutgen.markings.paints import ROLE, paints_of
+from layoutgen.markings.symbols import figure, figure_names, word
+from layoutgen.markings.symbols.sheet import SHEET_WORDS, write_sheet
 from layoutgen.settings import (
     Project,
     exclusions_of,
@@ -67,6 +69,7 @@ __all__ = [
     "propose_project",
     "route",
     "route_again",
+    "symbol_sheet",
     "write_audit",
 ]
 
@@ -120,6 +123,26 @@ def propose_project(sources: Sequence[Path], output: Path, force: bool) -> propo
     except OSError as fault:
         raise OutputError(f"{output}: cannot be written ({fault.strerror}).") from None
     return proposal
+
+
+def symbol_sheet(project: Path | None, output: Path) -> tuple[int, int]:
+    """Catalogue of figures, with those of a project, as a drawing: (figures, sheets).
+
+    Raises:
+        OutputError: another ending than .svg or .pdf, or the file cannot be written.
+        ConfigError: as `load_project`.
+    """
+    own = load_project(project).figures if project else {}
+    shipped = [figure(name) for name in figure_names() if name not in own]
+    words = [word(text, height_ft=8.0) for text in SHEET_WORDS]
+    drawn = [*sorted([*shipped, *own.values()], key=lambda f: f.name), *words]
+    try:
+        pages = write_sheet(drawn, "Figures and letters of pavement markings", output)
+    except ValueError as fault:
+        raise OutputError(f"{fault}.") from None
+    except OSError as fault:
+        raise OutputError(f"{output}: cannot be written ({fault.strerror}).") from None
+    return len(drawn), pages
 
 
 @_unswept()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal
@@ -23,12 +23,15 @@ from layoutgen.markings.engine import RuleSetting
 from layoutgen.markings.exclusions import ExclusionParams, Exclusions
 from layoutgen.markings.jurisdiction import jurisdictions
 from layoutgen.markings.marking import Rule, RuleParams
+from layoutgen.markings.symbols import Figure
+from layoutgen.markings.symbols.own import SymbolParams, file_digest_parts, own_figures
 from layoutgen.street.controls import ControlParams
 from layoutgen.street.cross_section import ClassDefaults
 from layoutgen.street.crossing_points import CrossingParams
 from layoutgen.street.curb_side import StripParams
+from layoutgen.street.curb_uses import CurbUseParams
 from layoutgen.street.curbs import CurbParams
-from layoutgen.street.design import BIKE_KINDS, Design
+from layoutgen.street.design import Design
 from layoutgen.street.districts import DistrictParams
 from layoutgen.street.existing import ExistingParams
 from layoutgen.street.features import FeatureParams
@@ -42,6 +45,7 @@ from layoutgen.street.rings import RingParams
 from layoutgen.street.segments import segment_attributes
 from layoutgen.tours.tour import TourParams, TruckParams
 from layoutgen.tours.travel import TravelParams
+from layoutgen.where_names import check_where
 from layoutgen.work.jobs import JobParams
 from layoutgen.work.quantities import PaintParams
 from layoutgen.work.time import CrewParams
@@ -106,7 +110,9 @@ class SettingsBase(Params):
     roundabouts: RingParams = RingParams()
     districts: DistrictParams = DistrictParams()
     features: FeatureParams = FeatureParams()
+    curb_uses: CurbUseParams = CurbUseParams()
     exclusions: ExclusionParams = ExclusionParams()
+    symbols: dict[str, SymbolParams] = Field(default_factory=dict)
     audit: AuditParams = AuditParams()
     conflation: ConflationParams = ConflationParams()
     crossing_points: CrossingParams = CrossingParams()
@@ -126,6 +132,7 @@ class Project:
     settings: SettingsBase
     rules: tuple[RuleSetting, ...]
     settings_hash: str
+    figures: Mapping[str, Figure] = field(default_factory=dict)
 
     @property
     def output(self) -> Path:
@@ -182,10 +189,15 @@ def project_of(raw: Raw, path: Path) -> Project:
     _check_audit(settings.audit, raw)
     output = _default_output(settings, path)
     _refuse_output(output, raw)
-    rules = tuple(_rule_setting(name, rule, settings, raw) for name, rule in rule_catalog().items())
+    own = _own_figures(settings, raw)
+    rules = tuple(
+        _drawing(_rule_setting(name, rule, settings, raw), own)
+        for name, rule in rule_catalog().items()
+    )
     text = json.dumps(settings.model_dump(mode="json"), sort_keys=True)
-    digest = hashlib.sha256(text.encode()).hexdigest()[:16]
-    return Project(path, output, rules, digest)
+    drawn = b"".join(file_digest_parts(settings.symbols))
+    digest = hashlib.sha256(text.encode() + drawn).hexdigest()[:16]
+    return Project(path, output, rules, digest, own)
 
 
 def json_schema() -> dict[str, Any]:
@@ -244,6 +256,7 @@ def street_params(settings: SettingsBase) -> StreetParams:
         settings.roundabouts,
         settings.districts,
         settings.features,
+        settings.curb_uses,
     )
 
 
@@ -312,76 +325,36 @@ def _rule_setting(name: str, rule: Rule, settings: Any, raw: Raw) -> RuleSetting
     cases = []
     for i, case in enumerate(table.cases):
         changes = {k: v for k, v in case.items() if k != "where"}
-        _check_where(case, rule, raw, ("rules", name, "cases", i))
+        check_where(case, rule, raw, ("rules", name, "cases", i))
         params = _case_params(rule, base | changes, raw, ("rules", name, "cases", i))
         cases.append((where(case["where"]), params))
     return RuleSetting(name, rule, validate(rule.params, raw, base, ("rules", name)), tuple(cases))
 
 
+def _own_figures(settings: SettingsBase, raw: Raw) -> dict[str, Figure]:
+    """Figures that the project draws itself; all faults are told at once."""
+    read = own_figures(settings.symbols)
+    faults = [
+        f"{raw.place(('symbols', name))}: symbols.{name}: {fault}"
+        for name, fault in read.items()
+        if not isinstance(fault, Figure)
+    ]
+    if faults:
+        raise ConfigError("\n".join(faults))
+    return {name: figure for name, figure in read.items() if isinstance(figure, Figure)}
+
+
+def _drawing(setting: RuleSetting, own: Mapping[str, Figure]) -> RuleSetting:
+    """The rule's settings, all of which draw the project's own figures."""
+    if not own:
+        return setting
+    cases = tuple((where_, params.with_figures(own)) for where_, params in setting.cases)
+    return replace(setting, base=setting.base.with_figures(own), cases=cases)
+
+
 def _case_params(rule: Rule, table: Mapping[str, Any], raw: Raw, path: Any) -> RuleParams:
     """Settings of one case; faults are told with the case's own place in the file."""
     return validate(rule.params, raw, table, path)
-
-
-#: what `where` of a case may ask for
-WHERE_NAMES = (
-    *("segment_id", "name", "street_class", "speed_mph", "oneway", "width_ft", "length_ft"),
-    *("lanes", "parking", "bike_lane", "bike_facility", "center_turn_lane", "divided"),
-    *("roundabout", "leg_id", "intersection_id", "control", "intersection_control", "legs"),
-    *("lanes_in", "lanes_out", "school", "circular", "existing", "compass", "district"),
-    *("rail_crossings", "speed_humps"),
-)
-
-
-#: attributes that only legs have
-_OF_LEGS = (
-    *("leg_id", "intersection_id", "control", "intersection_control", "legs", "lanes_in"),
-    *("lanes_out", "school", "circular", "existing", "compass"),
-)
-#: attributes that whole intersections have
-_OF_INTERSECTIONS = (
-    *("intersection_id", "name", "intersection_control", "legs", "school", "circular", "district"),
-)
-#: attributes with a closed list of values
-_WORDS: Mapping[str, tuple[str, ...]] = {
-    "street_class": STREET_CLASSES,
-    "oneway": ("both", "forward", "backward"),
-    "control": ("signal", "stop", "yield", "none"),
-    "intersection_control": ("signal", "all_way_stop", "two_way_stop", "yield", "none"),
-    "bike_facility": BIKE_KINDS,
-    "compass": ("N", "NE", "E", "SE", "S", "SW", "W", "NW"),
-}
-
-
-def _check_where(case: Mapping[str, Any], rule: Rule, raw: Raw, path: Any) -> None:
-    place = raw.place(path)
-    if not isinstance(case.get("where"), dict):
-        raise ConfigError(f"{place}: rules.{path[1]}.cases[{path[3]}]: needs a table `where`.")
-    for name, wanted in case["where"].items():
-        if name not in WHERE_NAMES:
-            text = nearest(name, WHERE_NAMES)
-            raise ConfigError(f"{place}: where.{name}: no such attribute.{text}")
-        if rule.on == "block" and name in _OF_LEGS:
-            raise ConfigError(
-                f"{place}: where.{name}: rule {path[1]} looks at blocks, which have no {name}; "
-                "only legs of intersections do. Ask for an attribute of the street."
-            )
-        if rule.on == "intersection" and name not in _OF_INTERSECTIONS:
-            raise ConfigError(
-                f"{place}: where.{name}: rule {path[1]} looks at whole intersections, which have "
-                f"no {name}. Ask for one of {', '.join(_OF_INTERSECTIONS)}."
-            )
-        _check_words(name, wanted, place)
-
-
-def _check_words(name: str, wanted: Any, place: str) -> None:
-    """A word that the attribute can never have is a slip of the pen."""
-    for one in wanted if isinstance(wanted, list) else [wanted]:
-        word = str(one).removeprefix("not ").strip()
-        if name in _WORDS and word not in _WORDS[name]:
-            text = nearest(word, _WORDS[name])
-            allowed = ", ".join(_WORDS[name])
-            raise ConfigError(f"{place}: where.{name}: no such value '{word}'.{text} ({allowed})")
 
 
 def _check_audit(params: AuditParams, raw: Raw) -> None:
@@ -404,13 +377,13 @@ def _check_values(settings: SettingsBase, raw: Raw) -> None:
     """Our side of every code must be a word of ours, or empty for unknown."""
     for name, spec in settings.inputs.items():
         fields = {fld.name: fld for fld in role(name).fields}
-        for field, codes in spec.values.items():
-            fld = fields.get(field)
+        for column, codes in spec.values.items():
+            fld = fields.get(column)
             for code, ours in codes.items() if fld and fld.type == "choice" else ():
                 if fld and ours != "" and str(ours) not in fld.choices:
-                    key = ("inputs", name, "values", field, code)
+                    key = ("inputs", name, "values", column, code)
                     text = nearest(str(ours), fld.choices)
                     raise ConfigError(
                         f"{raw.place(key)}: {'.'.join(key)}: '{ours}' is no value of "
-                        f"{field}.{text} Allowed: {', '.join(fld.choices)}; empty = unknown."
+                        f"{column}.{text} Allowed: {', '.join(fld.choices)}; empty = unknown."
                     )

@@ -1,6 +1,7 @@
 """Write Kelpwick, an invented coastal town, as an agency would deliver it.
 
-Run ``python sample_gis/make_town.py``: five layers and one rail layer appear beside this file.
+Run ``python sample_gis/make_town.py``: its layers, a rail line and an asset register appear
+beside this file.
 The town is drawn on a plan (u along the shore, v inland, feet), bent around a bay, turned and laid
 into open sea inside the bounding box of EPSG:2264. README.md lists columns, codes and planted
 faults. Every number here is invented; the widths follow common practice (travel lanes 10-12 ft,
@@ -18,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+import make_assets
 import numpy as np
 import numpy.typing as npt
 import pyogrio
@@ -855,7 +857,7 @@ def frame(rows: Iterable[Row]) -> gpd.GeoDataFrame:
 def write_streets(rows: Sequence[Row], path: Path) -> None:
     """Write a zipped shapefile with fixed dates, so that a rerun gives the same bytes."""
     table = frame(rows)
-    whole = ("SEG_NO", "FUNC_CL", "NUM_LANES", "LN_FT", "LN_TF", "PAVE_WD", "ROW_WD")
+    whole = ("SEG_NO", "FUNC_CL", "NUM_LANES", "LN_FT", "LN_TF", "PAVE_WD", "ROW_WD", "ADT")
     table = table.astype(dict.fromkeys(whole, "Int32"))
     with tempfile.TemporaryDirectory() as folder:
         target = Path(folder) / f"{path.stem}.shp"
@@ -876,13 +878,14 @@ def write_geojson(rows: Iterable[Row], path: Path) -> None:
 
 
 def write_all(folder: Path) -> None:
-    """Build the town and write its six files into `folder`."""
+    """Build the town and write its seven files into `folder`."""
     for old in folder.glob("kelpwick_*.*"):
         old.unlink()  # some drivers would append to what is there
     rng = np.random.default_rng(SEED)
     segments, raised = build_town(rng)
     table = legs_by_node(segments)
     streets = plant_street_faults(street_rows(segments, raised), rng)
+    streets = make_assets.with_traffic([*streets, *make_assets.bypass_rows(to_plane)])
     write_streets(streets, folder / "kelpwick_streets.zip")
     crossings = list(intersection_rows(table))
     for row in crossings[3:6]:
@@ -891,7 +894,8 @@ def write_all(folder: Path) -> None:
     controls = frame(plant_control_faults(control_posts(table), rng)).to_crs(CONTROL_CRS)
     controls.to_file(folder / "kelpwick_controls.fgb", driver="FlatGeobuf", engine="pyogrio")
     write_schools(folder / "kelpwick_schools.kml")
-    write_rail(folder / "kelpwick_rail.gpkg")
+    track = write_rail(folder / "kelpwick_rail.gpkg")
+    make_assets.write_assets(streets, track, folder / "kelpwick_assets.gpkg", STREET_CRS)
     yard = Point(to_plane(np.array([YARD_UV], dtype=np.float64))[0])
     write_geojson([{"SITE": "Kelpwick Street Yard", "geometry": yard}],
                   folder / "kelpwick_yard.geojson")  # fmt: skip
@@ -910,12 +914,13 @@ def write_schools(path: Path) -> None:
     frame(grounds).to_crs("EPSG:4326").to_file(path, driver="LIBKML", engine="pyogrio")
 
 
-def write_rail(path: Path) -> None:
-    """Write the rail spur; it has no role in the street job but belongs to the map."""
+def write_rail(path: Path) -> LineString:
+    """Write the rail spur, which has no role in the street job but belongs to the map."""
     track = LineString(bend_path(round_corners(np.array(RAIL_UV, dtype=np.float64), 600)))
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": f"{FIXED_DATE}T00:00:00.000Z"})
     row = {"TRACK_ID": "HS-1", "TRACK_NAME": "Harbor Spur", "geometry": track}
     frame([row]).to_file(path, driver="GPKG", engine="pyogrio", layer="rail")
+    return track
 
 
 def main() -> None:

@@ -1,4 +1,4 @@
-"""Generated parts of README.md, configs/us_base.toml and the pictures; `test_docs.py` compares.
+"""Generated parts of README.md, us_base.toml, CONFORMITY.md and the pictures; `test_docs.py` compares.
 
 python tests/make_docs.py             rewrites the texts
 python tests/make_docs.py --pictures  also draws the README pictures anew
@@ -11,6 +11,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+from conformity_table import FOLDER, conformity
+
 from layoutgen.base_file import base_toml
 from layoutgen.cli import app
 from layoutgen.gis.roles import ROLES
@@ -18,8 +20,9 @@ from layoutgen.gis.schema import LAYERS
 from layoutgen.markings.catalog import rule_catalog
 from layoutgen.pipeline import generate, load_project
 from layoutgen.report import settings_rows
-from layoutgen.settings import WHERE_NAMES, Project
+from layoutgen.settings import Project
 from layoutgen.street.precedence import ORDERS
+from layoutgen.where_names import WHERE_NAMES
 
 ROOT = Path(__file__).parents[1]
 #: picture -> (marking in the middle, size in ft)
@@ -127,6 +130,7 @@ def main() -> None:
     readme = ROOT / "README.md"
     readme.write_text(filled(readme.read_text(encoding="utf-8")), encoding="utf-8")
     (ROOT / "configs" / "us_base.toml").write_text(base_toml() + "\n", encoding="utf-8")
+    (FOLDER / "CONFORMITY.md").write_text(conformity(), encoding="utf-8")
     if "--pictures" in sys.argv:
         draw_pictures()
 

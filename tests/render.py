@@ -20,7 +20,17 @@ import shapely
 matplotlib.use("Agg")
 import matplotlib.pyplot as plt
 
-PAINT = {"white": "#f7f7f2", "yellow": "#f2b705", "green": "#3f9b4f"}
+PAINT = {
+    "white": "#f7f7f2",
+    "yellow": "#f2b705",
+    "green": "#3f9b4f",
+    "red": "#b8402f",
+    "blue": "#2f62b8",
+    "purple": "#6a3fa0",
+    "black": "#111111",
+}
+#: what lies under white and yellow
+GROUNDS = ("green", "red", "blue", "purple", "black")
 GROUND, PAVEMENT = "#c9d1bd", "#4a4d52"
 
 
@@ -28,13 +38,32 @@ def render(
     layout: Path, out: Path, *, center: tuple[float, float], size_ft: float, dpi: int = 110
 ) -> None:
     """Draw a square window; raises ValueError where the layout's CRS is not projected."""
-    streets = gpd.read_file(layout, layer="streets")
+    figure, axes = plt.subplots(figsize=(8, 8))
+    draw_window(axes, read_layers(layout), center=center, size_ft=size_ft)
+    figure.tight_layout(pad=0.2)
+    figure.savefig(out, dpi=dpi)
+    plt.close(figure)
+
+
+def read_layers(layout: Path) -> dict[str, gpd.GeoDataFrame]:
+    """The layers a picture is drawn from."""
+    return {n: gpd.read_file(layout, layer=n) for n in ("streets", "intersections", "markings")}
+
+
+def draw_window(
+    axes: Any,
+    layers: dict[str, gpd.GeoDataFrame],
+    *,
+    center: tuple[float, float],
+    size_ft: float,
+) -> None:
+    """A square window of a layout on matplotlib axes."""
+    streets = layers["streets"]
     unit = streets.crs.axis_info[0].unit_conversion_factor / 0.3048
     if not streets.crs.is_projected:
         raise ValueError("the layout needs a projected CRS to be drawn to scale")
     half = size_ft / unit / 2
     box = (center[0] - half, center[1] - half, center[0] + half, center[1] + half)
-    figure, axes = plt.subplots(figsize=(8, 8))
     axes.set_facecolor(GROUND)
     near = shapely.box(*box).buffer(half)
     streets = streets[streets.intersects(near)]
@@ -43,20 +72,18 @@ def render(
     half = (streets["left_ft"] + streets["right_ft"]).to_numpy() / unit / 2
     roads = shapely.buffer(middle, half, cap_style="flat")
     _fill(axes, list(roads), PAVEMENT, 1)
-    areas = gpd.read_file(layout, layer="intersections", bbox=box)
-    _fill(axes, list(areas.geometry), PAVEMENT, 1)
-    markings = gpd.read_file(layout, layer="markings", bbox=box)
-    for color, group in markings.groupby("color"):
-        _fill(axes, list(group.geometry), PAINT.get(str(color), "#ff00ff"), 3)
+    areas = layers["intersections"]
+    _fill(axes, list(areas[areas.intersects(near)].geometry), PAVEMENT, 1)
+    markings = layers["markings"]
+    for color, group in markings[markings.intersects(near)].groupby("color"):
+        order = 3 if color in GROUNDS else 4
+        _fill(axes, list(group.geometry), PAINT.get(str(color), "#ff00ff"), order)
     axes.set_xlim(box[0], box[2])
     axes.set_ylim(box[1], box[3])
     axes.set_aspect("equal")
     axes.set_xticks([])
     axes.set_yticks([])
     _scale_bar(axes, box, unit, size_ft)
-    figure.tight_layout(pad=0.2)
-    figure.savefig(out, dpi=dpi)
-    plt.close(figure)
 
 
 def place_of(layout: Path, marking_id: str) -> tuple[float, float]:

@@ -21,6 +21,7 @@ ORDER = [
     {"pipeline"},
     {"layers"},
     {"settings"},
+    {"where_names"},
     {"export"},
     {"gis.write"},
     {"tours"},
@@ -38,6 +39,8 @@ ORDER = [
     {"gis.cells"},
     {"config"},
     {"geometry", "gis.schema", "gis.roles"},
+    {"gis.street_role"},
+    {"gis.role_types"},
     {"errors", "records"},
 ]
 MODULES = sorted(p for p in PACKAGE.rglob("*.py"))

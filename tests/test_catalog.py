@@ -53,6 +53,9 @@ def test_layers_and_roles() -> None:
         "exclusions",
         "rail_crossings",
         "speed_humps",
+        "legends",
+        "curb_zones",
+        "curb_points",
         "yard",
         "layout",
     ]

@@ -9,6 +9,7 @@ import sys
 import tomllib
 from pathlib import Path
 
+import conformity_table
 import jsonschema
 import make_docs
 import pytest
@@ -16,10 +17,17 @@ import pytest
 from layoutgen.base_file import base_toml
 from layoutgen.config import merge
 from layoutgen.gis.roles import ROLES
-from layoutgen.markings.catalog import rule_catalog
+from layoutgen.markings.catalog import rule_catalog, standard_rows
 from layoutgen.settings import json_schema, load_project
 
 ROOT = Path(__file__).parents[1]
+#: share of the shall rows on markings that the audit asks
+ASKED_SHARE = 0.66
+OPEN_ROWS = 35
+REASONS = {
+    *("not_a_marking", "option", "no_data", "drawing_not_readable"),
+    *("memory_only", "superseded", "agency_practice", "other"),
+}
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
@@ -30,6 +38,30 @@ def test_generated_parts_of_readme_are_current() -> None:
 def test_base_file_is_current() -> None:
     text = (ROOT / "configs" / "us_base.toml").read_text(encoding="utf-8")
     assert text == base_toml() + "\n", "run: python tests/make_docs.py"
+
+
+def test_conformity_table_is_current() -> None:
+    text = (conformity_table.FOLDER / "CONFORMITY.md").read_text(encoding="utf-8")
+    assert text == conformity_table.conformity(), "run: python tests/make_docs.py"
+
+
+def test_no_more_rows_of_the_standard_are_open() -> None:
+    found = [row for row in standard_rows() if conformity_table.state_of(row) == "open"]
+    assert len(found) <= OPEN_ROWS, found
+
+
+def test_rows_out_of_scope_exist_give_a_reason_and_are_not_asked() -> None:
+    asked = conformity_table.checks_by_row()
+    for row, (kind, reason) in conformity_table.out_of_scope().items():
+        assert row in standard_rows()
+        assert row not in asked, f"{row} is asked: take it out of out_of_scope.csv"
+        assert kind in REASONS
+        assert len(reason) > 15
+
+
+def test_most_shall_rows_are_asked() -> None:
+    done, total = conformity_table.asked_share()
+    assert done / total >= ASKED_SHARE, f"{done} of {total}"
 
 
 def test_base_file_changes_nothing(tmp_path: Path) -> None:

@@ -22,6 +22,7 @@ from shapely import affinity
 from layoutgen.gis.read import read_inputs
 from layoutgen.settings import Project, load_project
 from layoutgen.street.design import Design
+from layoutgen.street.forks import neutral_areas
 
 DEMO = Path(__file__).parents[1] / "configs" / "demo.toml"
 #: how far a drawing may be from where the motion puts it; far below the 0.1 ft of TOL-03
@@ -49,13 +50,14 @@ def town() -> Town:
 
 
 def moved(tables: Tables, move: Callable[[Any], Any], turn: Callable[[Any], Any]) -> Tables:
-    """Tables with every geometry and every control bearing moved."""
+    """Tables with every geometry, and every bearing of controls and legends, moved."""
     out = {}
     for name, table in tables.items():
         shapes = [None if g is None else move(g) for g in table.geometry]
         out[name] = gpd.GeoDataFrame(table.drop(columns="geometry"), geometry=shapes, crs=table.crs)
-    bearings = [None if b is None else turn(b) for b in out["controls"]["bearing_deg"]]
-    out["controls"]["bearing_deg"] = pd.Series(bearings, dtype=object)
+    for name in {"controls", "legends"} & set(out):
+        bearings = [None if b is None or b != b else turn(b) for b in out[name]["bearing_deg"]]
+        out[name]["bearing_deg"] = pd.Series(bearings, dtype=object)
     return out
 
 
@@ -69,7 +71,7 @@ def anchors(markings: gpd.GeoDataFrame, design: Design) -> np.ndarray[Any, Any]:
     out = places(markings)
     figure = (
         ~markings["is_line"].to_numpy(dtype=bool)
-        & ~markings["kind"].isin(["stop_line", "crosswalk"]).to_numpy()
+        & ~markings["kind"].isin(["stop_line", "crosswalk", "keep_clear"]).to_numpy()
     )
     rows = markings[figure]
     out[figure] = design.axes.locate(
@@ -220,7 +222,9 @@ def test_two_runs_give_the_same_bytes_of_geometry() -> None:
 
 def pavement_of(design: Design) -> Any:
     """Union of all roadways and intersection areas."""
-    return shapely.union_all([*design.roadways(), *(c.area for c in design.intersections)])
+    return shapely.union_all(
+        [*design.roadways(), *(c.area for c in design.intersections), *neutral_areas(design)]
+    )
 
 
 def _mirror_lanes(text: str | None) -> str | None:

@@ -36,6 +36,7 @@ from osm_town import mirrored_tags
 from layoutgen import pipeline
 from layoutgen.config import shipped
 from layoutgen.settings import Project
+from layoutgen.street.forks import neutral_areas
 
 #: one pair of GDAL's `other_tags`
 TAG = re.compile(r'"((?:[^"\\]|\\.)*)"=>"((?:[^"\\]|\\.)*)"')
@@ -238,7 +239,9 @@ def test_markings_are_valid_polygons(network: Network) -> None:
 def test_markings_lie_on_the_pavement(network: Network) -> None:
     design = network.layout.design
     areas = [crossing.area for crossing in design.intersections]
-    pavement = shapely.unary_union([*design.roadways(), *areas]).buffer(PAVEMENT_SLACK_FT)
+    pavement = shapely.unary_union([*design.roadways(), *areas, *neutral_areas(design)]).buffer(
+        PAVEMENT_SLACK_FT
+    )
     shapely.prepare(pavement)
     shapes = network.layout.markings.geometry.to_numpy()
     outside = network.layout.markings["marking_id"][~shapely.covers(pavement, shapes)]

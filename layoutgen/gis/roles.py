@@ -2,106 +2,51 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
-
-FieldType = Literal["text", "real", "integer", "yes_no", "choice"]
-
-
-@dataclass(frozen=True)
-class Field:
-    """One input field under our own name.
-
-    Attributes:
-        name: our name; the unit ends it where the field holds a measure.
-        type: how the source's text or number is converted.
-        text: meaning.
-        choices: allowed values of a `choice`.
-    """
-
-    name: str
-    type: FieldType
-    text: str
-    choices: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Role:
-    """One input role (`[inputs.<name>]`); without geometry types it is a table joined by id.
-
-    `on_request` = no layout is made from it; only the command that asks for it reads it.
-    """
-
-    name: str
-    geometry: tuple[str, ...]
-    required: bool
-    text: str
-    fields: tuple[Field, ...]
-    on_request: bool = False
-
-    @property
-    def id_field(self) -> str:
-        return self.fields[0].name
-
-
-STREET_CLASSES = ("freeway", "ramp", "arterial", "collector", "local", "alley", "path")
-SIDES = ("none", "left", "right", "both")
-FACILITIES = ("lane", "buffered", "separated", "shared", "contraflow", "path", "none")
-BIKE_SIDES = ("none", "lane", "buffered", "separated", "shared", "contraflow")
-PARKING_SIDES = ("none", "parallel", "angle")
-#: of a pedestrian crossing: whether it is marked, or the style of the marking
-MARKED = (*("marked", "unmarked", "transverse_lines", "longitudinal_bars", "ladder", "bar_pairs"),)
-CROSSING_CONTROLS = ("signal", "stop", "yield", "none")
-CONTROLS = (
-    *("signal", "all_way_stop", "two_way_stop", "stop", "yield", "mini_roundabout", "none"),
+from layoutgen.gis.role_types import (
+    BIKE_SIDES,
+    CONTROLS,
+    CROSSING_CONTROLS,
+    CURB_USES,
+    FACILITIES,
+    LANE_USES,
+    LEGEND_COLORS,
+    MARKED,
+    PARKING_SIDES,
+    POLYGONS,
+    SETTINGS,
+    SIDES,
+    STREET_CLASSES,
+    STREET_ID,
+    Field,
+    FieldType,
+    Role,
 )
-_POLYGONS = ("Polygon", "MultiPolygon")
-#: of a table that is joined to the streets by their id
-_STREET_ID = Field("segment_id", "text", "id of the street, as in input streets")
+from layoutgen.gis.street_role import STREETS
+
+__all__ = [
+    "BIKE_SIDES",
+    "CONTROLS",
+    "CROSSING_CONTROLS",
+    "CURB_USES",
+    "FACILITIES",
+    "LANE_USES",
+    "LEGEND_COLORS",
+    "MARKED",
+    "PARKING_SIDES",
+    "POLYGONS",
+    "ROLES",
+    "SETTINGS",
+    "SIDES",
+    "STREET_CLASSES",
+    "STREET_ID",
+    "Field",
+    "FieldType",
+    "Role",
+    "role",
+]
 
 ROLES: tuple[Role, ...] = (
-    Role(
-        "streets",
-        ("LineString", "MultiLineString"),
-        True,
-        "Street centerlines; left and right are seen along the digitised direction.",
-        (
-            Field("segment_id", "text", "stable id of the line"),
-            Field("name", "text", "full street name"),
-            Field("street_class", "choice", "functional class", STREET_CLASSES),
-            Field(
-                "oneway",
-                "choice",
-                "travel relative to the digitised direction",
-                ("both", "forward", "backward"),
-            ),
-            Field("lanes", "integer", "travel lanes, both directions together"),
-            Field("lanes_forward", "integer", "travel lanes along the digitised direction"),
-            Field("lanes_backward", "integer", "travel lanes against the digitised direction"),
-            Field("width_ft", "real", "roadway width, curb to curb"),
-            Field("speed_mph", "real", "posted speed"),
-            Field("parking", "choice", "parallel parking lane", SIDES),
-            Field("bike_lane", "choice", "marked bike lane", SIDES),
-            Field("bike_left", "choice", "bike facility on the left side", BIKE_SIDES),
-            Field("bike_right", "choice", "bike facility on the right side", BIKE_SIDES),
-            Field("parking_left", "choice", "parking on the left side", PARKING_SIDES),
-            Field("parking_right", "choice", "parking on the right side", PARKING_SIDES),
-            Field("center_turn_lane", "yes_no", "two-way left-turn lane"),
-            Field("divided", "yes_no", "one line, but a raised median parts its two directions"),
-            Field("median_ft", "real", "width of that median"),
-            Field("turn_lanes", "text", "lanes of a one-way street, in its direction of travel"),
-            Field("turn_lanes_forward", "text", "lanes left to right, e.g. left|through|right"),
-            Field("turn_lanes_backward", "text", "the same, against the digitised direction"),
-            Field("level_from", "integer", "grade level at the first point"),
-            Field("level_to", "integer", "grade level at the last point"),
-            Field("level", "integer", "grade level of the inside; its ends tie to what they meet"),
-            Field("bridge", "yes_no", "a bridge: one level up, where no level is given"),
-            Field("tunnel", "yes_no", "a tunnel: one level down, where no level is given"),
-            Field("surface", "choice", "unpaved streets get no markings", ("paved", "unpaved")),
-            Field("roundabout", "yes_no", "part of a circulatory roadway"),
-            Field("status", "choice", "closed streets are left out", ("open", "closed")),
-        ),
-    ),
+    STREETS,
     Role(
         "intersections",
         ("Point", "MultiPoint"),
@@ -216,7 +161,7 @@ ROLES: tuple[Role, ...] = (
     ),
     Role(
         "islands",
-        _POLYGONS,
+        POLYGONS,
         False,
         "Raised islands: nothing is painted on them; crosswalks lead through them.",
         (Field("island_id", "text", "stable id"), Field("name", "text", "what it is")),
@@ -233,7 +178,7 @@ ROLES: tuple[Role, ...] = (
         (),
         False,
         "Speed limits, a table joined to the streets by their id.",
-        (_STREET_ID, Field("speed_mph", "real", "posted speed")),
+        (STREET_ID, Field("speed_mph", "real", "posted speed")),
     ),
     Role(
         "lanes",
@@ -241,7 +186,7 @@ ROLES: tuple[Role, ...] = (
         False,
         "Lanes, a table joined to the streets by their id; forward = along the street line.",
         (
-            _STREET_ID,
+            STREET_ID,
             Field("lanes", "integer", "travel lanes, both directions together"),
             Field("lanes_forward", "integer", "travel lanes along the digitised direction"),
             Field("lanes_backward", "integer", "travel lanes against the digitised direction"),
@@ -255,11 +200,11 @@ ROLES: tuple[Role, ...] = (
         (),
         False,
         "Roadway widths, a table joined to the streets by their id.",
-        (_STREET_ID, Field("width_ft", "real", "roadway width, curb to curb")),
+        (STREET_ID, Field("width_ft", "real", "roadway width, curb to curb")),
     ),
     Role(
         "districts",
-        _POLYGONS,
+        POLYGONS,
         False,
         "Districts: streets outside all of them are left out, the others carry their label.",
         (
@@ -269,7 +214,7 @@ ROLES: tuple[Role, ...] = (
     ),
     Role(
         "exclusions",
-        _POLYGONS,
+        POLYGONS,
         False,
         "Areas in which nothing is marked.",
         (
@@ -300,6 +245,50 @@ ROLES: tuple[Role, ...] = (
         ),
     ),
     Role(
+        "legends",
+        ("Point", "MultiPoint"),
+        False,
+        "Words and figures at places of their own, put on the lanes of the nearest street.",
+        (
+            Field("legend_id", "text", "stable id"),
+            Field("text", "text", "words; a line ends at each bar, the first is read first"),
+            Field("figure", "text", "name of a figure, shipped or of [symbols]"),
+            Field("bearing_deg", "real", "travel direction of the traffic that reads it"),
+            Field("lanes", "text", "all, left, right, or a number from the left; empty = nearest"),
+            Field("height_ft", "real", "height of its letters, length of its figure"),
+            Field("color", "choice", "paint", LEGEND_COLORS),
+        ),
+    ),
+    Role(
+        "curb_zones",
+        ("Point", "MultiPoint", "LineString", "MultiLineString"),
+        False,
+        "Stretches of curb with a use of their own, put on the nearest side of the nearest street.",
+        (
+            Field("zone_id", "text", "stable id"),
+            Field("use", "choice", "what the curb is for", CURB_USES),
+            Field("length_ft", "real", "length along the curb, of a zone given as a point"),
+            Field(
+                "side", "choice", "side, along the street line, of a zone drawn on it", SIDES[1:3]
+            ),
+            Field("text", "text", "words in place of those of its use; | parts lines"),
+        ),
+    ),
+    Role(
+        "curb_points",
+        ("Point", "MultiPoint"),
+        False,
+        "Driveways and hydrants, put on the nearest side of the nearest street.",
+        (
+            Field("point_id", "text", "stable id"),
+            Field("kind", "choice", "what it is", ("driveway", "hydrant")),
+            Field("width_ft", "real", "width along the curb"),
+            Field(
+                "side", "choice", "side, along the street line, of a point drawn on it", SIDES[1:3]
+            ),
+        ),
+    ),
+    Role(
         "yard",
         ("Point", "MultiPoint"),
         False,
@@ -308,7 +297,7 @@ ROLES: tuple[Role, ...] = (
     ),
     Role(
         "layout",
-        (*_POLYGONS, "LineString", "MultiLineString"),
+        (*POLYGONS, "LineString", "MultiLineString"),
         False,
         "A layout to be audited by `check`, of any origin: painted areas, or lines with a width.",
         (

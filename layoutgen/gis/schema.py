@@ -208,6 +208,7 @@ LAYERS: tuple[Layer, ...] = (
             white_gal real white paint
             yellow_gal real yellow paint
             green_gal real green paint
+            other_gal real paint of other colors
             beads_lb real glass beads
             minutes real time at the job
             window text allowed hours, empty = whole shift
@@ -255,6 +256,7 @@ LAYERS: tuple[Layer, ...] = (
             white_gal real white paint
             yellow_gal real yellow paint
             green_gal real green paint
+            other_gal real paint of other colors
             beads_lb real glass beads
         """),
     ),

@@ -9,13 +9,13 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
 from layoutgen.config import Where
 from layoutgen.errors import Finding
 from layoutgen.geometry.polyline import Polylines
+from layoutgen.markings.crossing_gaps import lines_off_crosswalks
 from layoutgen.markings.exclusions import Exclusions, keep_out
 from layoutgen.markings.islands import off_islands
 from layoutgen.markings.marking import (
@@ -24,6 +24,7 @@ from layoutgen.markings.marking import (
     Rule,
     RuleParams,
 )
+from layoutgen.markings.settle import settle
 from layoutgen.markings.table import markings_table
 from layoutgen.markings.templates import bars, figure, ground, line, link, patches, teeth
 from layoutgen.street.design import Block, Design, Intersection, Leg
@@ -31,13 +32,13 @@ from layoutgen.street.intersection import LegNeeds, LegPolicy
 from layoutgen.street.legs import intersection_attributes, leg_attributes
 from layoutgen.street.segments import segment_attributes
 
+#: straight edges of an area may cut a corner by this much (ft)
+_MARGIN_FT = 0.4
 Site = Leg | Block | Intersection
 
 _TEMPLATES: Mapping[type, Any] = {
     shape.SHAPE: shape for shape in (line, bars, teeth, patches, link, ground, figure)
 }
-#: two markings of one color that share more than this are a collision, not a touch (sq ft)
-_TOUCH_SQFT = 0.02
 
 
 @dataclass(frozen=True)
@@ -86,7 +87,7 @@ def ask_rules(design: Design, settings: Sequence[RuleSetting]) -> list[tuple[str
         for site, params in zip(sites, _in_force(setting, sites), strict=True):
             if params.enabled:
                 made = setting.rule.mark(site, params)
-                out += [(setting.name, _labelled(m, site)) for m in made]
+                out += [(setting.name, _labelled(params.drawn(m), site)) for m in made]
     return out
 
 
@@ -129,14 +130,20 @@ def draw_markings(
     """
     asked, unfit = _fitting(asked)
     shapes = _draw([m for _, m in asked], axes)
+    asked, shapes, off = _on_pavement(asked, shapes)
     empty = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     kept = [pair for pair, gone in zip(asked, empty, strict=True) if not gone]
     table = markings_table(kept, shapes[~empty], axes, material)
     table, kept_out = keep_out(table, exclusions or Exclusions(), axes)
     table, cut = off_islands(table, exclusions or Exclusions(), axes)
-    table, findings = _settle_collisions(table)
+    own = [m for _, m in kept]
+    areas = exclusions or Exclusions()
+    barred = shapely.union_all([a.shape for a in (*areas.areas, *areas.islands)])
+    table = lines_off_crosswalks(table)
+    table, moved, findings = settle(table, own, lambda ms: _draw(ms, axes), barred)
+    table = _with_moved(table, moved, axes, material)
     lost = [m for (_, m), gone in zip(asked, empty, strict=True) if gone]
-    return table, unfit + [_nothing_left(m) for m in lost] + kept_out + cut + findings
+    return table, unfit + off + [_nothing_left(m) for m in lost] + kept_out + cut + findings
 
 
 def _fitting(
@@ -147,16 +154,44 @@ def _fitting(
     findings: list[Finding] = []
     for name, marking in asked:
         try:
+            if marking.refused:
+                raise ValueError(marking.refused)
             if isinstance(marking.shape, FigureShape):
                 figure.figure_of(marking.shape)
         except ValueError as fault:
             text = f"no {marking.style} here: {fault}"
             fix = "check the lane width, or set smaller letters"
+            fix = "correct its row, or move it" if marking.refused else fix
             where = f"{marking.kind}/{marking.anchor}"
             findings.append(Finding("figure_does_not_fit", "warning", "markings", where, text, fix))
         else:
             kept.append((name, marking))
     return kept, findings
+
+
+def _on_pavement(
+    asked: Sequence[tuple[str, Marking]], shapes: NDArray[np.object_]
+) -> tuple[list[tuple[str, Marking]], NDArray[np.object_], list[Finding]]:
+    """Markings without those that leave the pavement they must stay on, and their groups."""
+    keep = np.ones(len(asked), dtype=bool)
+    findings = []
+    gone: set[tuple[str, str]] = set()
+    for k, (_, marking) in enumerate(asked):
+        if marking.within is None or shapes[k] is None:
+            continue
+        if not shapely.covers(shapely.buffer(marking.within, _MARGIN_FT), shapes[k]):
+            keep[k] = False
+            if marking.group:
+                gone.add((marking.anchor, marking.group))
+            where = f"{marking.kind}/{marking.anchor}"
+            text = f"a {marking.kind} would leave the pavement; it was left out"
+            fix = "look at the corner there, or mark it by hand"
+            found = Finding("off_pavement", "notice", "markings", where, text, fix, shapes[k])
+            findings.append(found)
+    if gone:
+        keep &= [(m.anchor, m.group) not in gone for _, m in asked]
+    kept = [pair for pair, stays in zip(asked, keep.tolist(), strict=True) if stays]
+    return kept, shapes[keep], findings
 
 
 def _draw(markings: Sequence[Marking], axes: Polylines) -> NDArray[np.object_]:
@@ -171,98 +206,20 @@ def _draw(markings: Sequence[Marking], axes: Polylines) -> NDArray[np.object_]:
     return out
 
 
-def _settle_collisions(table: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[Finding]]:
-    """Of two markings of one color that overlap, the one of lower priority gives way.
-
-    A line is cut back by what it meets, a crosswalk gives up the bars that collide, as long as most
-    of it stays; a figure is left out, because half a figure says nothing.
-    """
-    shapes = table.geometry.to_numpy().copy()
-    is_line = table["is_line"].to_numpy(dtype=bool)
-    walk = (table["kind"] == "crosswalk").to_numpy()
-    lost: dict[int, int] = {}
-    cut: dict[int, list[int]] = defaultdict(list)
-    for weaker, stronger in _collisions(table, shapes):
-        if stronger in lost or weaker in lost:
-            continue
-        others = [*cut[weaker], stronger]
-        if is_line[weaker] or (walk[weaker] and _most_stays(shapes[weaker], shapes[others])):
-            cut[weaker].append(stronger)
-        else:
-            lost[weaker] = stronger
-    findings = []
-    ids = table["marking_id"].to_list()
-    for k, others in sorted((k, o) for k, o in cut.items() if o and k not in lost):
-        cutter = _union(shapes[others])
-        rest = _apart(shapes[k], cutter) if walk[k] else shapely.difference(shapes[k], cutter)
-        findings.append(_trimmed(ids[k], shapes[k].area - rest.area, shapes[k]))
-        shapes[k] = rest if rest.geom_type == "MultiPolygon" else shapely.MultiPolygon([rest])
-    findings += [_left_out(ids[k], ids[j], shapes[k]) for k, j in lost.items()]
-    return _settled(table, shapes, lost), findings
-
-
-def _union(shapes: NDArray[np.object_]) -> Any:
-    return shapes[0] if len(shapes) == 1 else shapely.union_all(shapes)
-
-
-def _apart(bars: Any, cutter: Any) -> Any:
-    """The bars that stay clear of other paint."""
-    parts = shapely.get_parts(bars)
-    return shapely.MultiPolygon(list(parts[~shapely.intersects(parts, cutter)]))
-
-
-def _most_stays(bars: Any, others: NDArray[np.object_]) -> bool:
-    """Whether a crosswalk can spare the bars that collide: three and more than half must stay."""
-    rest = _apart(bars, _union(others))
-    return len(rest.geoms) >= 3 and len(rest.geoms) > 0.5 * len(bars.geoms)
-
-
-def _collisions(table: gpd.GeoDataFrame, shapes: NDArray[np.object_]) -> list[tuple[int, int]]:
-    """(weaker, stronger) rows of one color whose areas overlap, the strongest first.
-
-    So whoever gives way is known before it could make somebody else give way.
-    """
-    a, b = shapely.STRtree(shapes).query(shapes)
-    color = pd.factorize(table["color"])[0]
-    level = table["level"].to_numpy()
-    # what passes over or under is no paint on the same pavement
-    once = (a < b) & (color[a] == color[b]) & (level[a] == level[b])
-    a, b = a[once], b[once]
-    first = shapes[np.unique(a)]
-    shapely.prepare(first)
-    meet = shapely.intersects(shapes[a], shapes[b])
-    shapely.destroy_prepared(first)
-    a, b = a[meet], b[meet]
-    shared = shapely.area(shapely.intersection(shapes[a], shapes[b])) > _TOUCH_SQFT
-    priority = table["priority"].to_numpy(dtype=float)
-    pairs = [
-        (i, j) if priority[i] < priority[j] else (j, i)
-        for i, j in zip(a[shared].tolist(), b[shared].tolist(), strict=True)
-    ]
-    return sorted(pairs, key=lambda pair: (-priority[pair[1]], pair[1], pair[0]))
-
-
-def _settled(
-    table: gpd.GeoDataFrame, shapes: NDArray[np.object_], lost: Mapping[int, int]
+def _with_moved(
+    table: gpd.GeoDataFrame, moved: Mapping[int, Marking], axes: Polylines, material: str
 ) -> gpd.GeoDataFrame:
-    """Table with the cut shapes and without the lost rows, measured anew."""
-    keep = ~shapely.is_empty(shapes)
-    keep[list(lost)] = False
-    out = table.set_geometry(gpd.GeoSeries(shapes, index=table.index, crs=table.crs))[keep]
-    area = shapely.area(out.geometry.to_numpy())
-    out = out.assign(area_sqft=area, length_ft=area / out["width_ft"].to_numpy(dtype=float))
-    return out.reset_index(drop=True)
-
-
-def _trimmed(marking_id: str, area_sqft: float, shape: Any) -> Finding:
-    text = f"{marking_id} was cut back by {area_sqft:.1f} sq ft where it met another marking"
-    return Finding("trimmed", "notice", "markings", marking_id, text, "", shape)
-
-
-def _left_out(marking_id: str, other_id: str, shape: Any) -> Finding:
-    text = f"{marking_id} would be painted over {other_id}; it was left out"
-    fix = "change a spacing or a setback, or mark one of them by hand"
-    return Finding("collision", "warning", "markings", marking_id, text, fix, shape)
+    """Table in which moved figures have the place and direction they were moved to."""
+    if not moved:
+        return table
+    rows = list(moved)
+    shapes = table.geometry.to_numpy()[rows]
+    pairs = [(table["rule"].iloc[k], moved[k]) for k in rows]
+    new = markings_table(pairs, shapes, axes, material).sort_values("asked")
+    out = table.copy()
+    for name in ("station_ft", "offset_ft", "from_ft", "to_ft", "bearing_deg"):
+        out.loc[rows, name] = new[name].to_numpy()
+    return out
 
 
 def _nothing_left(marking: Marking) -> Finding:

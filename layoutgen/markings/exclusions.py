@@ -61,9 +61,16 @@ def keep_out(
     shapes = table.geometry.to_numpy().copy()
     is_line = table["is_line"].to_numpy(dtype=bool)
     inside, partly = _overlaps(shapes, exclusions.areas)
-    lost = inside | {k: zones for k, zones in partly.items() if not is_line[k]}
     spans: dict[int, tuple[float, float]] = {}
     findings: list[Finding] = []
+    rows_of_pieces = (table["gives"] == "parts").to_numpy()
+    for k in [k for k in partly if rows_of_pieces[k]]:
+        rest = _clear_pieces(shapes[k], exclusions, partly[k])
+        if len(rest.geoms):
+            names = _names(exclusions, partly.pop(k))
+            findings.append(_cut_back(table.iloc[k], shapes[k], rest, names))
+            shapes[k], spans[k] = rest, (-np.inf, np.inf)
+    lost = inside | {k: zones for k, zones in partly.items() if not is_line[k]}
     lines = axes.pieces(*_whole(table, axes, [k for k in partly if k not in lost]))
     for k, axis in zip([k for k in partly if k not in lost], lines, strict=True):
         cutter = shapely.union_all([exclusions.areas[z].shape for z in partly[k]])
@@ -77,6 +84,13 @@ def keep_out(
         _left_out(table.iloc[k], shapes[k], _names(exclusions, lost[k])) for k in sorted(lost)
     ]
     return _measured(table, shapes, spans, sorted(lost)), findings
+
+
+def _clear_pieces(shape: Any, exclusions: Exclusions, zones: Sequence[int]) -> Any:
+    """The pieces of a marking that stay clear of exclusions."""
+    parts = shapely.get_parts(shape)
+    cutter = shapely.union_all([exclusions.areas[z].shape for z in zones])
+    return shapely.MultiPolygon(list(parts[~shapely.intersects(parts, cutter)]))
 
 
 def _overlaps(

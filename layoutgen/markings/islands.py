@@ -34,7 +34,7 @@ def off_islands(
     islands = exclusions.islands
     if not len(table) or not islands:
         return table, []
-    parted = table["kind"].isin(_PARTED).to_numpy()
+    parted = (table["kind"].isin(_PARTED) | (table["gives"] == "parts")).to_numpy()
     rest, findings = keep_out(
         table[~parted].reset_index(drop=True),
         Exclusions(islands, exclusions.shortest_ft, word="island"),

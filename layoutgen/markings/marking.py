@@ -7,7 +7,7 @@ the intersection. Offsets are positive to the right of growing station.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from pydantic import PrivateAttr
@@ -20,6 +20,8 @@ from layoutgen.street.intersection import LegNeeds
 
 #: MUTCD 11th edition 3A.03 (LINE-14); black only for contrast
 Color = Literal["white", "yellow", "green", "red", "blue", "purple", "black"]
+#: paint that lies under white and yellow
+GROUNDS: tuple[Color, ...] = ("green", "red", "blue", "purple", "black")
 
 
 @dataclass(frozen=True)
@@ -45,12 +47,16 @@ class Frame:
 
 @dataclass(frozen=True)
 class Stroke:
-    """One painted stripe of a line: solid where `painted_ft` is 0."""
+    """One painted stripe of a line: solid where `painted_ft` is 0.
+
+    A stripe with a `stop_offset_ft` slants: it lies at that offset where the line stops.
+    """
 
     offset_ft: float
     width_ft: float
     painted_ft: float = 0.0
     gap_ft: float = 0.0
+    stop_offset_ft: float | None = None
 
 
 @dataclass(frozen=True)
@@ -192,7 +198,9 @@ class Marking:
         district: label of the district of its leg or block; the engine sets it.
         shift_ft: a figure that collides may be moved this far along the street, either way.
         clear_ft: distance that a figure keeps to other figures.
+        within: pavement that must hold all of it, else it is left out with a finding; None = any.
         group: figures of one name are moved or left out together, such as a symbol and its arrow.
+        refused: why it cannot be painted, for a finding in its place; empty = it can.
     """
 
     kind: str
@@ -214,6 +222,8 @@ class Marking:
     shift_ft: float = 0.0
     clear_ft: float = 0.0
     group: str = ""
+    within: Any = field(default=None, compare=False, repr=False)
+    refused: str = ""
 
     @property
     def is_line(self) -> bool:
@@ -235,6 +245,16 @@ class RuleParams(Params):
             ValueError: no such figure; the message names the nearest.
         """
         return self._own.get(name) or figure(name)
+
+    def drawn(self, marking: Marking) -> Marking:
+        """The marking with the project's own drawing, where it asks for a figure of that name."""
+        shape = marking.shape
+        if not self._own or not isinstance(shape, FigureShape) or shape.text:
+            return marking
+        own = self._own.get(shape.name)
+        if own is None or shape.drawing is not None:
+            return marking
+        return replace(marking, shape=replace(shape, drawing=own), width_ft=own.width_ft)
 
     def with_figures(self, own: Mapping[str, Figure]) -> RuleParams:
         """The same settings, which draw the figures of a project."""

@@ -13,6 +13,7 @@ from layoutgen.errors import Finding
 from layoutgen.markings.conformity import Paint
 from layoutgen.markings.paints import ROLE
 from layoutgen.street.design import Design
+from layoutgen.street.forks import neutral_areas
 
 #: paint may stand this far outside: straight bars on curved streets do by inches (common practice)
 EDGE_FT = 0.5
@@ -42,9 +43,9 @@ def off_roadway(paints: Sequence[Paint], design: Design) -> list[Finding]:
 
 
 def _grounds(design: Design) -> NDArray[np.object_]:
-    """Roadways and the areas of intersections."""
+    """Roadways, the areas of intersections, and neutral areas at forks."""
     areas = np.array([c.area for c in design.intersections], dtype=object)
-    both = np.concatenate([design.roadways(), areas])
+    both = np.concatenate([design.roadways(), areas, neutral_areas(design)])
     return np.asarray(both[~(shapely.is_missing(both) | shapely.is_empty(both))], dtype=object)
 
 

@@ -177,7 +177,7 @@ def _on_axis(xy: Any, j: Any, design: Design) -> tuple[Any, Any, Any]:
     apart = xy - design.axes.locate(j, station)
     offset = apart[:, 0] * ahead[:, 1] - apart[:, 1] * ahead[:, 0]
     along = np.sum(apart * ahead, axis=1)
-    # rounding keeps some points from reaching the end
+    # locating rounds: what lies beyond the last point comes back a hair before it
     at_end = (station <= 1e-6) | (station >= design.axes.lengths[j] - 1e-6)
     return station, offset, np.where(at_end, along, 0.0)
 

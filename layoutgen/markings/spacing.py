@@ -15,6 +15,7 @@ class Spacing:
         last_gap_ft: the last figure ends at least this far before the end, if there are several.
         unit_ft: length of one figure, or of a group that repeats as one.
         lone: a stretch too short for `first_ft` still gets one figure, in its middle.
+        least_ft: smallest distance between two; where both cannot be had, this one counts.
     """
 
     first_ft: float
@@ -22,6 +23,7 @@ class Spacing:
     last_gap_ft: float
     unit_ft: float
     lone: bool = True
+    least_ft: float = 0.0
 
 
 def spread(length_ft: float, rule: Spacing) -> list[float]:
@@ -33,6 +35,8 @@ def spread(length_ft: float, rule: Spacing) -> list[float]:
     count = 1
     while last > rule.first_ft and (length_ft - rule.first_ft) / count > rule.most_ft:
         count += 1
+    while count > 1 and (length_ft - rule.first_ft) / count < rule.least_ft:
+        count -= 1
     step = (length_ft - rule.first_ft) / count
     places = (rule.first_ft + step * i for i in range(count))
     return [s for s in places if s <= max(rule.first_ft, last)]

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.markings.marking import (
+    GROUNDS,
     BarsShape,
     FigureShape,
     GroundShape,
@@ -21,6 +22,7 @@ from layoutgen.markings.marking import (
     LinkShape,
     Marking,
     PatchesShape,
+    TeethShape,
 )
 from layoutgen.markings.templates import figure
 
@@ -65,9 +67,20 @@ def _texts(asked: Sequence[tuple[str, Marking]], material: str) -> dict[str, lis
         "tag": [m.tag for m in own],
         "priority": [m.priority for m in own],
         "is_line": [m.is_line for m in own],
+        "gives": [_gives(m) for m in own],
+        "asked": list(range(len(own))),
         "level": [max(s.levels, key=abs) for s in segments],
         "district": [m.district for m in own],
     }
+
+
+def _gives(marking: Marking) -> str:
+    """How a marking gives way to a stronger one: length, parts, or the whole of it."""
+    if isinstance(marking.shape, FigureShape | TeethShape):
+        return "whole"
+    if marking.is_line or marking.color in GROUNDS or isinstance(marking.shape, GroundShape):
+        return "length"
+    return "most_parts" if marking.kind == "crosswalk" else "parts"
 
 
 @lru_cache(maxsize=1024)
@@ -148,7 +161,9 @@ def _ids(table: pd.DataFrame, axes: Polylines) -> list[str]:
     flip = (first[:, 0] > last[:, 0]) | ((first[:, 0] == last[:, 0]) & (first[:, 1] > last[:, 1]))
     of_block = table["anchor"].to_numpy() == table["segment_id"].to_numpy()
     sign = np.where(of_block & flip[table["segment_index"].to_numpy()], -1.0, 1.0)
-    along = np.round(table["sort_ft"].to_numpy(dtype=float) * sign, 3)
+    # markings of one block may stand in frames of both directions
+    place = np.where(of_block, table["station_ft"], table["sort_ft"]).astype(float)
+    along = np.round(place * sign, 3)
     across = np.round(table["offset_ft"].to_numpy(dtype=float) * sign, 3)
     stems = _stems(table)
     known: dict[str, int] = {}

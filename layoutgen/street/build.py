@@ -22,6 +22,7 @@ from layoutgen.street.areas import Area, read_areas
 from layoutgen.street.conflation import Account
 from layoutgen.street.controls import assign_controls
 from layoutgen.street.crossing_points import with_crossings
+from layoutgen.street.curb_uses import Streets, with_curb_uses
 from layoutgen.street.curbs import Edges, curb_lines, measure_edges
 from layoutgen.street.design import Block, Design, Intersection, Leg, Segment, Strip
 from layoutgen.street.districts import labels_at, left_out, read_districts, with_districts
@@ -29,9 +30,11 @@ from layoutgen.street.ends import ends_by_node
 from layoutgen.street.existing import with_existing
 from layoutgen.street.facing import with_bearings
 from layoutgen.street.features import with_features
+from layoutgen.street.forks import with_gores
 from layoutgen.street.intersection import LegPolicy, intersection_areas
 from layoutgen.street.joined import join_tables
 from layoutgen.street.junctions import inside_segments, junctions_of, slip_lanes
+from layoutgen.street.legends import with_legends
 from layoutgen.street.legs import (
     Node,
     crossing_of,
@@ -49,6 +52,12 @@ from layoutgen.street.schools import in_zone, school_zones, zone_stations
 from layoutgen.street.segments import build_segments
 from layoutgen.street.stretches import with_claims
 from layoutgen.street.twins import with_twins
+
+#: length of a leg beyond its curb line that is no part of an intersection
+_BEYOND_FT = 200.0
+
+#: ends of lines nearer than this are one point (ft)
+_CLOSED_FT = 1e-5
 
 
 def build_design(
@@ -79,7 +88,8 @@ def build_design(
     findings += found
     segments, found = build_segments(network, params, _edges(network, curbs, params))
     findings += found
-    segments, districts, found = _placed(segments, network.axes, tables, params)
+    drawn = cleaned.geometry.to_numpy()
+    segments, districts, found = _placed(segments, network.axes, tables, params, drawn)
     findings += found
     ends = ends_by_node(segments, network, params.intersection)
     junctions = junctions_of(ends, params.intersection, params.side)
@@ -112,15 +122,22 @@ def build_design(
     intersections = _intersections(knots, legs, network.axes)
     blocks = _blocks(segments, intersections, schools, network.axes)
     inside = inside_segments(junctions)
-    blocks = tuple(changed(b, inside=True) if b.segment.index in inside else b for b in blocks)
+    blocks = with_gores([changed(b, inside=b.segment.index in inside) for b in blocks])
     nodes = {str(i): (float(x), float(y)) for i, (x, y) in enumerate(network.nodes)}
     design = Design(segments, network.axes, nodes, intersections, blocks, params.side)
     design, found = with_crossings(design, tables, params.crossings)
     findings += found + left_out(design, cleaned)
+    design, found = _with_areas(design, tables)
+    return design, findings + found
+
+
+def _with_areas(
+    design: Design, tables: Mapping[str, gpd.GeoDataFrame]
+) -> tuple[Design, list[Finding]]:
+    """The design with its exclusions and islands."""
     exclusions, found = _areas_of(tables, "exclusions", ("exclusion_id", "reason"))
     islands, more = _areas_of(tables, "islands", ("island_id", "name"))
-    design = replace(design, exclusions=exclusions, islands=islands)
-    return design, findings + found + more
+    return replace(design, exclusions=exclusions, islands=islands), found + more
 
 
 def _drafts(
@@ -168,12 +185,17 @@ def _placed(
     axes: Polylines,
     tables: Mapping[str, gpd.GeoDataFrame],
     params: StreetParams,
+    drawn: NDArray[np.object_],
 ) -> tuple[tuple[Segment, ...], tuple[Area, ...] | None, list[Finding]]:
     """Segments with their features and their district, and the districts."""
     segments, findings = with_features(segments, axes, tables, params.features)
-    districts, found = read_districts(tables)
+    segments, found = with_legends(segments, axes, tables, params.features)
+    findings += found
+    segments, found = with_curb_uses(Streets(segments, axes, drawn), tables, params.curb_uses)
+    findings += found
+    districts, more = read_districts(tables)
     segments = with_districts(segments, axes, districts, params.districts.margin_ft)
-    return segments, districts, findings + found
+    return segments, districts, findings + more
 
 
 def _areas_of(
@@ -261,9 +283,9 @@ def _with_ring(area: Any, node: Node, axes: Polylines) -> Any:
     """Area of a roundabout: its roadway and what lies before the legs, not its central island."""
     around = [e.segment for own in node.junction.around.values() for e in own]
     rings = {s.index: s for s in around if s.roundabout}
-    faces = shapely.union_all(
-        shapely.get_parts(shapely.polygonize(list(axes.lines()[sorted(rings)])))
-    )
+    # ends at one node may differ in their last digits, which would leave the ring open
+    lines = shapely.set_precision(axes.lines()[sorted(rings)], _CLOSED_FT)
+    faces = shapely.union_all(shapely.get_parts(shapely.polygonize(list(lines))))
     half = min(s.width_ft for s in rings.values()) / 2
     whole = area.union(faces.buffer(half)).difference(faces.buffer(-half))
     return whole if whole.geom_type in ("Polygon", "MultiPolygon") else area
@@ -277,14 +299,15 @@ def _areas(legs: Sequence[Sequence[Leg]], axes: Polylines) -> Sequence[Any]:
     index = np.array([leg.segment.index for leg in flat])
     curbs = [leg.layout.curb for leg in flat]
     corners = []
-    for side in (0, 1):
+    for side, beyond_ft in ((0, 0.0), (1, 0.0), (1, _BEYOND_FT), (0, _BEYOND_FT)):
         offset = np.array([leg.edges_ft[side] for leg in flat])
         station = np.array([cut.at(o) for cut, o in zip(curbs, offset, strict=True)])
-        corners.append(leg_points(flat, axes, index, station, offset))
-    outline = np.stack(corners, axis=1).reshape(-1, 2)
-    counts = np.cumsum([0] + [2 * len(own) for own in legs])
-    rings = [outline[counts[k] : counts[k + 1]] for k in range(len(legs))]
-    return list(intersection_areas(rings))
+        corners.append(leg_points(flat, axes, index, station + beyond_ft, offset))
+    ways = np.stack(corners, axis=1)
+    counts = np.cumsum([0] + [len(own) for own in legs])
+    spans = [slice(counts[k], counts[k + 1]) for k in range(len(legs))]
+    rings = [ways[span, :2].reshape(-1, 2) for span in spans]
+    return list(intersection_areas(rings, [ways[span] for span in spans]))
 
 
 def _blocks(

@@ -21,6 +21,11 @@ from layoutgen.street.street_row import StreetRow
 CenterLine = Literal["none", "broken", "double_solid"]
 
 MOVEMENTS = ("left", "through", "right", "reverse", "merge", "none")
+#: other words for movements
+_SAME = {
+    **dict.fromkeys(("u_turn", "uturn"), "reverse"),
+    **dict.fromkeys(("straight", "ahead", "thru"), "through"),
+}
 
 
 class ClassDefaults(Params):
@@ -68,7 +73,10 @@ class ClassDefaults(Params):
 
 @dataclass(frozen=True)
 class Section:
-    """Cross-section of one street and where it came from."""
+    """Cross-section of one street and where it came from.
+
+    `short_ft` is what its lanes of the least width take beyond the width that the data tell.
+    """
 
     strips: tuple[Strip, ...]
     width_ft: float
@@ -76,6 +84,7 @@ class Section:
     lanes_source: str
     turn_lanes: Mapping[int, tuple[tuple[str, ...], ...]]
     bike: tuple[str, str] = ("none", "none")
+    short_ft: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -154,7 +163,8 @@ def build_section(
     kept = {way: turn for way, turn in turns.items() if turn and _turns_fit(turn, way, lanes)}
     findings += _turn_findings(row, turns, kept, lanes)
     bike = (left.bike, right.bike)
-    return Section(strips, total, source, lanes.source, kept, bike), findings
+    short = max(0.0, total - width)
+    return Section(strips, total, source, lanes.source, kept, bike, short), findings
 
 
 def parse_turn_lanes(text: str) -> tuple[tuple[str, ...], ...]:
@@ -171,17 +181,24 @@ def strips_text(strips: Sequence[Strip]) -> str:
 
 
 def _movements(lane: str) -> tuple[str, ...]:
-    parts = [
-        part.strip().removeprefix("slight_").removeprefix("sharp_") for part in lane.split(";")
-    ]
-    known = {
-        part if part in MOVEMENTS else _merge(part) for part in parts if part not in ("", "none")
-    }
-    return tuple(m for m in MOVEMENTS if m in known) or ("through",)
+    """Movements of one lane; a word that is none of them says nothing of where the lane leads."""
+    parts = [_word(part) for part in lane.split(";")]
+    known = {_SAME.get(part, part) for part in parts if part not in ("", "none")}
+    known = {"merge" if part.startswith("merge") else part for part in known}
+    out = tuple(m for m in MOVEMENTS if m in known)
+    return out or (("none",) if known else ("through",))
 
 
-def _merge(part: str) -> str:
-    return "merge" if part.startswith("merge") else "through"
+def unknown_movements(text: str) -> list[str]:
+    """Words of turn lanes that name no movement, in their order."""
+    parts = [_word(part) for lane in text.split("|") for part in lane.split(";")]
+    known = {*MOVEMENTS, *_SAME, ""}
+    return [part for part in parts if part not in known and not part.startswith("merge")]
+
+
+def _word(part: str) -> str:
+    plain = part.strip().lower().replace("-", "_").replace(" ", "_")
+    return plain.removeprefix("slight_").removeprefix("sharp_")
 
 
 def _lane_counts(
@@ -398,7 +415,12 @@ def _turns_fit(turn: Sequence[Any], way: int, lanes: _Lanes) -> bool:
 def _turn_findings(
     row: StreetRow, turns: Mapping[int, Any], kept: Mapping[int, Any], lanes: _Lanes
 ) -> list[Finding]:
+    texts = f"{row.turn_lanes_forward}|{row.turn_lanes_backward}"
     out = []
+    if unknown := unknown_movements(texts):
+        text = f"turn lanes name '{unknown[0]}', which is no movement; such a lane gets no arrow"
+        fix = f"use {', '.join(MOVEMENTS)}"
+        out.append(Finding("turn_lanes_unknown", "warning", "streets", row.segment_id, text, fix))
     for way, turn in turns.items():
         if turn and way not in kept:
             count = lanes.forward if way == 1 else lanes.backward

@@ -92,6 +92,58 @@ class SpeedHump:
 
 
 @dataclass(frozen=True)
+class Legend:
+    """Words or a figure at a place of its own, on lanes of one direction of travel.
+
+    Attributes:
+        station_ft, offset_ft: its point in segment coordinates.
+        lines: words in the order they are read; empty where it is a figure.
+        figure: name of the figure, or empty.
+        way: +1 for traffic along growing station, -1 for the other.
+        lanes: numbers of the lanes, from 1 at the left of their driver; empty = all.
+        nearest: only the lane nearest to the point, in place of `lanes`.
+        height_ft: height of the letters or length of the figure; 0 = that of the rule.
+    """
+
+    legend_id: str
+    station_ft: float
+    offset_ft: float
+    lines: tuple[str, ...]
+    figure: str
+    way: int
+    lanes: tuple[int, ...] = ()
+    nearest: bool = False
+    height_ft: float = 0.0
+    color: str = "white"
+
+
+@dataclass(frozen=True)
+class CurbZone:
+    """A stretch of curb with a use: `side` is +1 right of the axis, -1 left; segment stations.
+
+    `text` holds words of its own, lines parted by `|`.
+    """
+
+    zone_id: str
+    use: str
+    side: int
+    from_ft: float
+    to_ft: float
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class CurbPoint:
+    """A driveway or hydrant: side as of a `CurbZone`, station of its middle; None = no width."""
+
+    point_id: str
+    kind: str
+    side: int
+    station_ft: float
+    width_ft: float | None
+
+
+@dataclass(frozen=True)
 class Segment:
     """A street from one node to the next, with its cross-section.
 
@@ -99,7 +151,10 @@ class Segment:
     `turn_lanes` holds per direction (+1, -1) the movements of each lane, left to right as its
     driver sees them; empty where nothing is known. `bike` is the bike facility on the left and on
     the right side. `outside` = in none of the districts, where districts are given: it shapes its
-    neighbors, but gets no markings of its own.
+    neighbors, but gets no markings of its own. `lane_use` tells who the leftmost and the rightmost
+    lane are for, empty = everybody. `adt` is its traffic volume in vehicles per day, `setting` what
+    lies around it: `urban` or `rural`; `axis` its line on the plane. `short_ft` is what its lanes of
+    the least width take beyond the width that the data tell.
     """
 
     index: int
@@ -128,6 +183,16 @@ class Segment:
     speed_humps: tuple[SpeedHump, ...] = ()
     bike: tuple[str, str] = ("none", "none")
     bike_source: str = "none"
+    route: str = ""
+    legends: tuple[Legend, ...] = ()
+    lane_use: tuple[str, str] = ("", "")
+    curb_zones: tuple[CurbZone, ...] = ()
+    curb_points: tuple[CurbPoint, ...] = ()
+    adt: int | None = None
+    setting: str = "urban"
+    driving_side: Side = "right"
+    axis: Any = field(default=None, compare=False, repr=False)
+    short_ft: float = 0.0
 
     @property
     def bike_facility(self) -> str:
@@ -222,7 +287,8 @@ class Leg:
     approach as a turn lane; `crossing` the line from curb ramp to curb ramp, or the axis of the
     `existing` crosswalk, if there are any; `crossover` = it leads across a median to the opposite
     carriageway, and gets no crosswalk.
-    `district` and `outside` are those of the intersection.
+    `district` and `outside` are those of the intersection. `exits` are the sides, left and right as
+    the approach sees them, where a street leaves that traffic may turn into.
     """
 
     leg_id: str
@@ -247,6 +313,7 @@ class Leg:
     crossover: bool = False
     district: str = ""
     outside: bool = False
+    exits: frozenset[str] = frozenset()
 
     @cached_property
     def inbound(self) -> tuple[Strip, ...]:
@@ -309,12 +376,35 @@ class CrossingPoint:
 
 
 @dataclass(frozen=True)
+class Gore:
+    """Where a one-way roadway parts from another at a fork, or joins it, seen outward from there.
+
+    Attributes:
+        at_end: the fork is at the last point of the segment.
+        side: the other roadway lies on the right (+1) or on the left (-1).
+        diverges: traffic comes from the fork.
+        leads: this one of the two holds what lies between them.
+        classes: street classes that meet.
+        profile: outward station and gap between the lanes of both, over the paved neutral area.
+        hidden: (side, from, to): stations where an edge of its lanes lies in the other roadway.
+    """
+
+    at_end: bool
+    side: int
+    diverges: bool
+    leads: bool
+    classes: tuple[str, ...]
+    profile: tuple[tuple[float, float], ...]
+    hidden: tuple[tuple[int, float, float], ...]
+
+
+@dataclass(frozen=True)
 class Block:
     """A segment between what bounds it: a leg at each end, or None (dead end, mere joint).
 
     `inside` = it runs between the nodes of one intersection; lines stop outside of it. `before` and
     `after` are the strips of the one segment that goes on beyond a joint, seen along this segment.
-    `crossings` are the midblock ones, by station.
+    `crossings` are the midblock ones, by station; `gores` lie at forks of one-way roadways.
     """
 
     segment: Segment
@@ -325,6 +415,7 @@ class Block:
     before: tuple[Strip, ...] = ()
     after: tuple[Strip, ...] = ()
     crossings: tuple[CrossingPoint, ...] = ()
+    gores: tuple[Gore, ...] = ()
 
     @property
     def rail_crossings(self) -> tuple[RailCrossing, ...]:
@@ -335,6 +426,11 @@ class Block:
     def speed_humps(self) -> tuple[SpeedHump, ...]:
         """Speed humps of the segment, by station."""
         return self.segment.speed_humps
+
+    @property
+    def legends(self) -> tuple[Legend, ...]:
+        """Words and figures at places of their own, by station."""
+        return self.segment.legends
 
 
 @dataclass(frozen=True)
@@ -376,6 +472,8 @@ class Design:
         right = np.array([s.edges_ft[1] for s in self.segments])
         middle = offset_lines(self.axes.lines(), (left + right) / 2)
         return np.asarray(
-            shapely.buffer(middle, (right - left) / 2, cap_style="flat", join_style="round"),
+            shapely.buffer(
+                middle, (right - left) / 2, cap_style="flat", join_style="mitre", mitre_limit=1.5
+            ),
             dtype=object,
         )

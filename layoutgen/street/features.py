@@ -37,16 +37,24 @@ class FeatureParams(Params):
         source="common practice",
         text="a speed hump farther from every street axis is reported",
     )
+    legend_reach_ft: float = length(
+        "40 ft",
+        low="5 ft",
+        high="150 ft",
+        source="common practice",
+        text="a legend farther from every street axis is reported",
+    )
 
 
 @dataclass(frozen=True)
-class _Spot:
+class Spot:
     """A row on its street."""
 
     segment: int
     station_ft: float
     own_id: str
     row: Mapping[str, Any]
+    shape: Any
 
 
 def with_features(
@@ -65,7 +73,8 @@ def with_features(
     for name, reach in reaches.items():
         if name not in tables:
             continue
-        spots, found = _placed(tables[name], name, axes, reach)
+        setting = f"features.{name.removesuffix('s')}_reach"
+        spots, found = placed(tables[name], name, axes, reach, setting)
         findings += found
         by_segment: dict[int, list[Any]] = defaultdict(list)
         for spot in sorted(spots, key=lambda s: (s.station_ft, s.own_id)):
@@ -76,17 +85,19 @@ def with_features(
     return tuple(out), findings
 
 
-def _rail_crossing(spot: _Spot) -> RailCrossing:
+def _rail_crossing(spot: Spot) -> RailCrossing:
     tracks = spot.row.get("tracks")
-    return RailCrossing(spot.own_id, spot.station_ft, _number(tracks, int), _text(spot, "control"))
+    return RailCrossing(
+        spot.own_id, spot.station_ft, _number(tracks, int), text_of(spot, "control")
+    )
 
 
-def _speed_hump(spot: _Spot) -> SpeedHump:
+def _speed_hump(spot: Spot) -> SpeedHump:
     long = _number(spot.row.get("length_ft"), float)
-    return SpeedHump(spot.own_id, spot.station_ft, _text(spot, "kind"), long)
+    return SpeedHump(spot.own_id, spot.station_ft, text_of(spot, "kind"), long)
 
 
-_RECORDS: Mapping[str, Callable[[_Spot], Any]] = {
+_RECORDS: Mapping[str, Callable[[Spot], Any]] = {
     "rail_crossings": _rail_crossing,
     "speed_humps": _speed_hump,
 }
@@ -96,15 +107,16 @@ def _number(value: Any, kind: Callable[[Any], Any]) -> Any:
     return None if value is None or value != value else kind(value)
 
 
-def _text(spot: _Spot, key: str) -> str:
+def text_of(spot: Spot, key: str) -> str:
+    """A text of the row; empty where it has none."""
     value = spot.row.get(key)
     return "" if value is None or value != value else str(value)
 
 
-def _placed(
-    table: gpd.GeoDataFrame, name: str, axes: Polylines, reach: float
-) -> tuple[list[_Spot], list[Finding]]:
-    """Rows on their streets, and findings about the others."""
+def placed(
+    table: gpd.GeoDataFrame, name: str, axes: Polylines, reach: float, setting: str
+) -> tuple[list[Spot], list[Finding]]:
+    """Rows on their streets, and findings about the others; `setting` is the name of the reach."""
     shapes = table.geometry.to_numpy()
     rows = table.drop(columns=table.geometry.name).to_dict("records")
     key = role(name).id_field
@@ -113,7 +125,7 @@ def _placed(
     known = np.array([shapes[i] for i in good], dtype=object)
     segment, station, far = _nearest(known, axes, reach)
     what = name.removesuffix("s").replace("_", " ")
-    spots: list[_Spot] = []
+    spots: list[Spot] = []
     text = f"the {what} has no usable geometry"
     findings = [
         Finding("null_geometry", "warning", name, ids[i], text, "give it a place", None, 1)
@@ -123,10 +135,10 @@ def _placed(
     for k, i in enumerate(good):
         if segment[k] >= 0:
             own = ids[i] or stable_id(shapes[i])
-            spots.append(_Spot(int(segment[k]), float(station[k]), own, rows[i]))
+            spots.append(Spot(int(segment[k]), float(station[k]), own, rows[i], shapes[i]))
             continue
         text = f"the nearest street is {far[k]:.0f} ft away, more than the reach of {reach:.0f} ft"
-        fix = f"move the {what}, or raise features.{name.removesuffix('s')}_reach"
+        fix = f"move the {what}, or raise {setting}"
         findings.append(Finding("feature_far", "warning", name, ids[i], text, fix, shapes[i], 1))
     return spots, findings
 

@@ -99,6 +99,7 @@ class LegNeeds:
         stop_gap_ft: from crosswalk to stop line.
         stop_setback_ft: from the crossing curb line to the stop line where there is no crosswalk.
         yield_line_ft, yield_gap_ft, yield_setback_ft: the same for a yield line.
+        box_ft: depth of a bicycle box between crosswalk and stop line, its own line included.
     """
 
     crosswalk_ft: float = 0.0
@@ -109,6 +110,7 @@ class LegNeeds:
     yield_line_ft: float = 0.0
     yield_gap_ft: float = 4.0
     yield_setback_ft: float = 4.0
+    box_ft: float = 0.0
 
     def waiting(self) -> tuple[float, float, float]:
         """Depth of the stop or yield line, its gap to the crosswalk, its setback from the curb."""
@@ -117,6 +119,8 @@ class LegNeeds:
         return self.stop_line_ft, self.stop_gap_ft, self.stop_setback_ft
 
 
+#: an area that laps over a leg by less is left as it is (sq ft)
+_OVER_SQFT = 0.5
 LegPolicy = Callable[[Mapping[str, Any]], LegNeeds]
 
 
@@ -204,6 +208,8 @@ def lay_out_leg(
         if crosswalk is None:
             dropped.append("crosswalk")
     depth, walk_gap_ft, setback_ft = needs.waiting()
+    if needs.stop_line_ft:
+        walk_gap_ft, setback_ft = walk_gap_ft + needs.box_ft, setback_ft + needs.box_ft
     behind = crosswalk is not None and not room.circular
     stop = crosswalk[1].moved(walk_gap_ft) if crosswalk and behind else curb.moved(setback_ft)
     waits = stop.moved(depth)
@@ -217,23 +223,55 @@ def lay_out_leg(
     return LegLayout(curb, crosswalk, stop, inbound, free), dropped
 
 
-def intersection_areas(outlines: Sequence[NDArray[np.float64]]) -> NDArray[np.object_]:
-    """Polygons through the curb ends of all legs, clockwise; mended where they cross themselves.
+def intersection_areas(
+    outlines: Sequence[NDArray[np.float64]], legs: Sequence[NDArray[np.float64]]
+) -> NDArray[np.object_]:
+    """Polygons through the curb ends of all legs, clockwise.
 
-    One leg alone encloses nothing: its polygon is empty.
+    An outline that crosses itself, as between sharp legs of unlike widths, becomes its hull without
+    what lies on the legs, beyond their curb lines. One leg alone encloses nothing: its polygon is
+    empty.
+
+    Args:
+        outlines: per intersection, left and right curb end of every leg, in order.
+        legs: per intersection (n, 4, 2), corners of the roadway of every leg beyond its curb line.
     """
     rings = [xy if len(xy) > 2 else np.repeat(xy[:1], 4, axis=0) for xy in outlines]
     owner = np.repeat(np.arange(len(rings)), [len(xy) for xy in rings])
     vertices = np.concatenate(rings) if rings else np.empty((0, 2))
     polygons = shapely.polygons(shapely.linearrings(vertices, indices=owner))
     bad = ~shapely.is_valid(polygons) | (shapely.area(polygons) <= 0)
-    polygons[bad] = [_hull(xy) for xy, b in zip(outlines, bad, strict=True) if b]
+    pairs = zip(outlines, legs, bad, strict=True)
+    polygons[bad] = [_hull(xy, ways) for xy, ways, b in pairs if b]
+    return _off_legs(polygons, legs)
+
+
+def _off_legs(
+    polygons: NDArray[np.object_], legs: Sequence[NDArray[np.float64]]
+) -> NDArray[np.object_]:
+    """Areas without what lies on a leg beyond its curb line, where corners lie far apart."""
+    if not len(polygons):
+        return np.asarray(polygons, dtype=object)
+    owner = np.repeat(np.arange(len(legs)), [len(ways) for ways in legs])
+    ways = shapely.polygons(np.concatenate(legs))
+    ways[~shapely.is_valid(ways)] = shapely.Polygon()
+    over = shapely.area(shapely.intersection(polygons[owner], ways)) > _OVER_SQFT
+    for k in np.unique(owner[over]).tolist():
+        rest = shapely.difference(polygons[k], shapely.union_all(ways[owner == k]))
+        parts = [p for p in shapely.get_parts(rest) if p.geom_type == "Polygon"]
+        polygons[k] = max(parts, key=lambda p: p.area, default=shapely.Polygon())
     return np.asarray(polygons, dtype=object)
 
 
-def _hull(xy: NDArray[np.float64]) -> Any:
+def _hull(xy: NDArray[np.float64], legs: NDArray[np.float64]) -> Any:
+    """Hull of the curb ends without the legs; the largest piece, should they part it."""
     hull = shapely.MultiPoint(xy).convex_hull
-    return hull if hull.geom_type == "Polygon" else shapely.Polygon()
+    if hull.geom_type != "Polygon":
+        return shapely.Polygon()
+    ways = shapely.union_all(shapely.buffer(shapely.polygons(legs), 0.0))
+    parts = shapely.get_parts(hull.difference(ways))
+    parts = parts[shapely.get_dimensions(parts) == 2]
+    return max(parts, key=lambda p: p.area) if len(parts) else shapely.Polygon()
 
 
 def _corner(own_half: float, other: Neighbor, params: IntersectionParams) -> float | None:

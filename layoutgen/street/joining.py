@@ -159,6 +159,8 @@ def _chain_row(
         source_ids=sources,
         levels=(first.levels[0], last.levels[1]),
         tied=(first.tied[0], last.tied[1]),
+        # a count holds for a stretch: the largest one decides for the whole street
+        adt=max((row.adt for row in walked if row.adt is not None), default=None),
         tabled=frozenset.intersection(*(row.tabled for row in walked)),
     )
 

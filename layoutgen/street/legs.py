@@ -32,6 +32,9 @@ from layoutgen.street.params import StreetParams
 from layoutgen.street.segments import segment_attributes
 from layoutgen.street.twins import parted
 
+#: a street within this angle of straight on is no turn
+_STRAIGHT_ON_DEG = 30.0
+
 
 def leg_attributes(leg: Leg) -> dict[str, Any]:
     """What `where` may ask of a leg or an approach."""
@@ -49,6 +52,8 @@ def leg_attributes(leg: Leg) -> dict[str, Any]:
         existing=leg.existing,
         district=leg.district,
         compass=octant(leg.bearing_deg),
+        bike_lane_in=out["bike_lane"]
+        and any(s.kind == "bike_lane" and s.direction == -1 for s in leg.strips),
     )
     return out
 
@@ -126,9 +131,19 @@ def draft_legs(node: Node, params: IntersectionParams) -> list[Leg]:
             crossover=end.segment.index in node.junction.crossovers,
             district=node.district or "",
             outside=node.district is None,
+            exits=_exits(end, ends),
         )
         for i, (leg_id, end) in enumerate(zip(_leg_ids(node.node_id, ends), ends, strict=True))
     ]
+
+
+def _exits(end: End, ends: Sequence[End]) -> frozenset[str]:
+    """Sides on which streets that take traffic leave, as the approach of an end sees them."""
+    turns = ((other.bearing_deg - end.bearing_deg - 180.0) % 360.0 for other in ends
+             if other is not end and other.outbound)  # fmt: skip
+    sides = {"right" if turn < 180.0 else "left" for turn in turns
+             if min(turn, 360.0 - turn) > _STRAIGHT_ON_DEG}  # fmt: skip
+    return frozenset(sides)
 
 
 def _bare(curb: Cut) -> LegLayout:

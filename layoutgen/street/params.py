@@ -11,6 +11,7 @@ from layoutgen.street.controls import ControlParams
 from layoutgen.street.cross_section import ClassDefaults
 from layoutgen.street.crossing_points import CrossingParams
 from layoutgen.street.curb_side import StripParams
+from layoutgen.street.curb_uses import CurbUseParams
 from layoutgen.street.curbs import CurbParams
 from layoutgen.street.design import Side
 from layoutgen.street.districts import DistrictParams
@@ -70,3 +71,4 @@ class StreetParams:
     rings: RingParams
     districts: DistrictParams
     features: FeatureParams
+    curb_uses: CurbUseParams

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from layoutgen.errors import Finding
+from layoutgen.records import changed
 from layoutgen.street.carriageways import beside, moved_aside
 from layoutgen.street.cross_section import ClassDefaults, Section, build_section
 from layoutgen.street.curbs import Edges, Measured
@@ -42,6 +43,10 @@ def segment_attributes(segment: Segment) -> dict[str, Any]:
         "district": segment.district,
         "rail_crossings": len(segment.rail_crossings),
         "speed_humps": len(segment.speed_humps),
+        "lane_use": segment.lane_use[1] or segment.lane_use[0] or "none",
+        "curb_zones": len(segment.curb_zones),
+        "adt": segment.adt or 0,
+        "setting": segment.setting,
     }
 
 
@@ -55,6 +60,7 @@ def build_segments(
     findings: list[Finding] = []
     out = []
     sections: _Known = {}
+    lines = network.axes.lines()
     for i, row in enumerate(network.rows):
         pair = None
         if edges is not None:
@@ -63,7 +69,7 @@ def build_segments(
         segment, found = _segment(i, network, params, (pair, sections))
         line = network.axes.pieces([i], [0.0], network.axes.lengths[[i]])[0] if found else None
         findings += [replace(f, geometry=line) for f in found]
-        out.append(segment)
+        out.append(changed(segment, axis=lines[i]))
     neighbors = beside(network.rows, network.axes, params.side)
     out = moved_aside(out, neighbors, params.side)
     return tuple(out), findings + _assumptions(network, out)
@@ -131,6 +137,12 @@ def _segment(
         speed_source=speed_source,
         bike=section.bike,
         bike_source=_bike_source(row),
+        route=row.route,
+        lane_use=(row.lane_use_left, row.lane_use_right),
+        adt=row.adt,
+        setting=row.setting or "urban",
+        driving_side=params.side,
+        short_ft=section.short_ft,
     )
     return segment, found
 

@@ -56,9 +56,14 @@ class StreetRow:
     bike_right: str = ""
     parking_left: str = ""
     parking_right: str = ""
+    lane_use_left: str = ""
+    lane_use_right: str = ""
     #: which values come from joined tables, which sides from layers of their own
     tabled: frozenset[str] = frozenset()
     layered: frozenset[str] = frozenset()
+    route: str = ""
+    adt: int | None = None
+    setting: str = ""
 
     def source(self, value: str) -> str:
         """Where a value of the row came from (`precedence`): a joined table, or the line itself."""
@@ -86,6 +91,8 @@ class StreetRow:
             bike_right=self.bike_left,
             parking_left=self.parking_right,
             parking_right=self.parking_left,
+            lane_use_left=self.lane_use_right,
+            lane_use_right=self.lane_use_left,
             layered=frozenset(_OTHER_SIDE[name] for name in self.layered),
         )
 
@@ -97,7 +104,7 @@ class StreetRow:
 
 
 #: what makes no difference between pieces that go on as one segment
-_INCIDENTAL = ("segment_id", "source_ids", "levels", "inside", "tied", "tabled")
+_INCIDENTAL = ("segment_id", "source_ids", "route", "adt", "levels", "inside", "tied", "tabled")
 #: row -> all that a layout depends on, as one tuple: equal for pieces that go on as one segment
 LIKENESS = attrgetter(*(f.name for f in fields(StreetRow) if f.name not in _INCIDENTAL))
 
@@ -157,8 +164,17 @@ def street_row(row: dict[str, Any]) -> StreetRow:
         bike_right=row["bike_right"] or "",
         parking_left=row["parking_left"] or "",
         parking_right=row["parking_right"] or "",
+        lane_use_left=_use(row["lane_use_left"]),
+        lane_use_right=_use(row["lane_use_right"]),
         tabled=frozenset(row.get(TABLED) or ()),
+        route=str(row.get("route") or ""),
+        adt=int(row["adt"]) if row.get("adt") else None,
+        setting=row.get("setting") or "",
     )
+
+
+def _use(told: str | None) -> str:
+    return told if told and told != "none" else ""
 
 
 def _turn_lanes(row: dict[str, Any], way: str) -> str:

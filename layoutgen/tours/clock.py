@@ -16,8 +16,8 @@ from layoutgen.tours import travel
 from layoutgen.work.jobs import Job
 from layoutgen.work.time import CrewParams, clock_seconds
 
-#: colors that have a tank, in the order of load dimensions
-TANK_COLORS = ("white", "yellow", "green")
+#: colors that have a tank, in the order of load dimensions; `other` = the rest, in pails
+TANK_COLORS = ("white", "yellow", "green", "other")
 #: paint is counted in hundredths of a gallon
 UNITS_PER_GAL = 100
 
@@ -37,6 +37,14 @@ class TruckParams(Params):
     tank_green_gal: float = measure(
         "volume", "30 gal", low="0 gal", high="2000 gal", source="from memory", text="green paint"
     )
+    tank_other_gal: float = measure(
+        "volume",
+        "15 gal",
+        low="0 gal",
+        high="2000 gal",
+        source="from memory",
+        text="red, blue, purple and black paint together, carried in pails",
+    )
     refill_min: float = measure(
         "time",
         "15 min",
@@ -45,6 +53,13 @@ class TruckParams(Params):
         source="from memory",
         text="loading, before every departure",
     )
+
+
+def by_tank(job: Job) -> dict[str, float]:
+    """Gallons of a job by tank."""
+    out = {color: job.gallons.get(color, 0.0) for color in TANK_COLORS}
+    out["other"] = sum(v for color, v in job.gallons.items() if color not in TANK_COLORS)
+    return out
 
 
 class TourParams(Params):

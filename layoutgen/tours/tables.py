@@ -14,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutgen.gis.schema import layer
-from layoutgen.tours.clock import TANK_COLORS, Case, Tour, Visit
+from layoutgen.tours.clock import TANK_COLORS, Case, Tour, Visit, by_tank
 from layoutgen.tours.drives import drives
 from layoutgen.work.jobs import Job
 from layoutgen.work.time import clock_text
@@ -101,7 +101,7 @@ def _job_rows(case: Case, tours: Sequence[Tour]) -> Iterator[dict[str, Any]]:
             "markings": ", ".join(job.marking_ids),
             "kinds": job.kinds,
             "area_sqft": job.area_sqft,
-            **{f"{color}_gal": job.gallons.get(color, 0.0) for color in TANK_COLORS},
+            **{f"{color}_gal": gallons for color, gallons in by_tank(job).items()},
             "beads_lb": job.beads_lb,
             "minutes": job.minutes,
             "window": "",
@@ -148,7 +148,7 @@ def _tour_row(case: Case, tour: Tour) -> dict[str, Any]:
         "dry_min": 0.0,
         "wait_min": 0.0,
         "changeover_min": minutes(lambda one: one.change_s + one.lunch_s) + refill_s / 60.0,
-        **{f"{c}_gal": sum(job.gallons.get(c, 0.0) for job in jobs) for c in TANK_COLORS},
+        **{f"{c}_gal": sum(by_tank(job)[c] for job in jobs) for c in TANK_COLORS},
         "beads_lb": sum(job.beads_lb for job in jobs),
     }
 

@@ -23,6 +23,7 @@ from layoutgen.tours.clock import (
     Tour,
     TourParams,
     TruckParams,
+    by_tank,
     schedule,
 )
 from layoutgen.tours.tables import TourTables, no_tables, tour_tables
@@ -69,8 +70,8 @@ def _case(
     network = travel.build(design, settings.travel)
     places = travel.place(network, jobs, yard)
     truck = settings.truck
-    tanks = [truck.tank_white_gal, truck.tank_yellow_gal, truck.tank_green_gal]
-    gallons = np.array([[job.gallons.get(c, 0.0) for c in TANK_COLORS] for job in jobs])
+    tanks = [getattr(truck, f"tank_{color}_gal") for color in TANK_COLORS]
+    gallons = np.array([list(by_tank(job).values()) for job in jobs])
     service_s = np.array([0] + [round(job.minutes * 60) for job in jobs], dtype=np.int64)
     return Case(
         jobs=jobs,
@@ -81,10 +82,18 @@ def _case(
         ways=travel.matrix(network, places),
         change_s=_changes(jobs, round(settings.crew.color_change_min * 60)),
         service_s=service_s,
-        loads=np.vstack([np.zeros(3), np.ceil(gallons * UNITS_PER_GAL - 1e-6)]).astype(np.int64),
+        loads=np.vstack([np.zeros(len(tanks)), np.ceil(gallons * UNITS_PER_GAL - 1e-6)]).astype(
+            np.int64
+        ),
         tanks=np.floor(np.array(tanks) * UNITS_PER_GAL + 1e-6).astype(np.int64),
         xy=np.vstack([yard, points]),
     )
+
+
+def _loads(gallons: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Units of paint by place and tank; none at the yard."""
+    units = np.ceil(gallons * UNITS_PER_GAL - 1e-6)
+    return np.vstack([np.zeros(gallons.shape[1]), units]).astype(np.int64)
 
 
 def _points(jobs: Sequence[Job], design: Design) -> NDArray[np.float64]:
@@ -128,8 +137,8 @@ def _middle_yard(
 def _hopeless(case: Case) -> dict[int, str]:
     """Jobs that no tour can serve, with the reason."""
     out: dict[int, str] = {}
-    for number_, job in enumerate(case.jobs, start=1):
-        reason = _no_way(case, number_) or _no_paint(case, number_, job) or _no_time(case, number_)
+    for number_ in range(1, len(case.jobs) + 1):
+        reason = _no_way(case, number_) or _no_paint(case, number_) or _no_time(case, number_)
         if reason:
             out[number_] = reason
     return out
@@ -145,12 +154,9 @@ def _no_way(case: Case, number_: int) -> str:
     return ""
 
 
-def _no_paint(case: Case, number_: int, job: Job) -> str:
-    other = sorted(set(job.gallons) - set(TANK_COLORS))
-    if other:
-        return f"no tank for {', '.join(other)} paint"
+def _no_paint(case: Case, number_: int) -> str:
     over = [
-        f"{need / UNITS_PER_GAL:.1f} gal of {color} do not fit its tank"
+        f"{need / UNITS_PER_GAL:.1f} gal of {color} paint do not fit its tank"
         for color, need, tank in zip(TANK_COLORS, case.loads[number_], case.tanks, strict=True)
         if need > tank
     ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,8 @@ from layoutgen.markings.marking import (
     Frame,
     LineShape,
     Marking,
+    Patch,
+    PatchesShape,
     Shape,
     Stroke,
 )
@@ -182,6 +185,19 @@ def test_figures_face_their_driver(facing: int) -> None:
 
 # ---- columns --------------------------------------------------------------------------------
 
+#: scenes of streets that bend
+BENT = (
+    "town_way",
+    "country_way",
+    "shared_lane",
+    "exit_ramp",
+    "curve",
+    "circle",
+    "walk_curve",
+    "round_long",
+    "mixed_yield",
+)
+
 
 @pytest.mark.parametrize("name", SCENES)
 def test_columns_tell_what_is_drawn(name: str) -> None:
@@ -196,7 +212,7 @@ def test_columns_tell_what_is_drawn(name: str) -> None:
         assert design.segments[row["segment_index"]].segment_id == row["segment_id"]
         points = shapely.points(shapely.get_coordinates(row["geometry"]))
         at = shapely.line_locate_point(lines[row["segment_index"]], points)
-        bend = 1.5 if name in ("curve", "circle") else 0.01  # figures are straight, axes are not
+        bend = 1.5 if name in BENT else 0.01  # figures are straight, axes are not
         assert row["from_ft"] - bend <= at.min(), row["marking_id"]
         assert at.max() <= row["to_ft"] + bend, row["marking_id"]
         assert row["length_ft"] * row["width_ft"] == pytest.approx(row["area_sqft"])
@@ -219,7 +235,7 @@ def test_bearing_is_that_of_the_travel_that_reads_the_marking(name: str) -> None
             # painted by a truck that drives with the traffic, read by cyclists who come toward it
             assert name == "facilities"
             off = (off + 360.0) % 360.0 - 180.0
-        assert abs(off) < 8.0 if name in ("curve", "circle") else abs(off) < 0.01, row["marking_id"]
+        assert abs(off) < 8.0 if name in BENT else abs(off) < 0.01, row["marking_id"]
 
 
 def test_no_wish_is_an_empty_table_with_all_columns() -> None:
@@ -285,10 +301,104 @@ def test_a_figure_gives_way_whole() -> None:
     assert "b/s/1" in found[0].text
 
 
-def test_colors_do_not_collide() -> None:
+def test_yellow_and_white_are_one_layer() -> None:
     shapes, found = drawn(line(20, 90), line(50, 120, color="yellow", kind="y"))
-    assert len(shapes) == 2
+    assert [f.code for f in found] == ["trimmed"]
+    white, yellow = shapes.values()
+    assert white.intersection(yellow).area < 1e-6
+
+
+def laid(*wanted: Marking, **areas: Any) -> tuple[Any, list[Finding]]:
+    """Table by id, and the findings."""
+    exclusions = Exclusions(**areas)
+    table, found = draw_markings(
+        [("r", m) for m in wanted], STRAIGHT.axes, "waterborne", exclusions
+    )
+    return table.set_index("marking_id"), found
+
+
+def test_white_over_green_is_a_second_coat() -> None:
+    ground = line(20.0, 120.0, color="green", kind="g", priority=30)
+    table, found = laid(ground, arrow(60.0, kind="a"), arrow(150.0, kind="b"))
     assert not found
+    assert table["coat"].to_dict() == {"a/s/1": 2, "b/s/1": 1, "g/s/1": 1}
+    assert table["over_id"].to_dict() == {"a/s/1": "g/s/1", "b/s/1": "", "g/s/1": ""}
+
+
+def test_a_figure_moves_away_from_what_it_meets() -> None:
+    """9.5 ft long from 55 on, a line across from 60 on: back by 5 ft, that is to 50 at the most."""
+    bar = wish(BarsShape(60.0, (Bar(Cut(60.0), Cut(62.0), -6.0, 6.0),)), kind="bar", priority=90)
+    table, found = laid(bar, arrow(55.0, kind="a", shift_ft=8.0))
+    assert [f.code for f in found] == ["moved"]
+    assert table.loc["a/s/1", "station_ft"] == pytest.approx(50.0)
+    assert table.loc["a/s/1", "to_ft"] == pytest.approx(59.5)
+    assert not table.loc["a/s/1", "geometry"].intersects(table.loc["bar/s/1", "geometry"])
+    table, found = laid(bar, arrow(55.0, kind="a", shift_ft=3.0))
+    assert [f.code for f in found] == ["collision"]
+    assert list(table.index) == ["bar/s/1"]
+
+
+def test_a_figure_is_never_moved_into_an_island_or_over_another() -> None:
+    bar = wish(BarsShape(60.0, (Bar(Cut(60.0), Cut(62.0), -6.0, 6.0),)), kind="bar", priority=90)
+    spot, _ = drawn(arrow(48.0, kind="z"))
+    zone = Area("x", "", next(iter(spot.values())).centroid.buffer(0.5))
+    table, found = laid(bar, arrow(55.0, kind="a", shift_ft=8.0), islands=(zone,))
+    assert [f.code for f in found] == ["collision"]
+    table, found = laid(bar, arrow(55.0, kind="a", shift_ft=8.0), arrow(41.0, kind="z"))
+    assert [f.code for f in found] == ["collision"]
+    assert set(table.index) == {"bar/s/1", "z/s/1"}
+
+
+def test_members_of_a_group_go_together() -> None:
+    bar = wish(BarsShape(60.0, (Bar(Cut(60.0), Cut(62.0), -6.0, 6.0),)), kind="bar", priority=90)
+    pair = {"group": "p", "shift_ft": 8.0}
+    first, second = arrow(55.0, kind="a", **pair), arrow(35.0, kind="b", **pair)
+    table, found = laid(bar, first, second)
+    assert [f.code for f in found] == ["moved", "moved"]
+    assert table.loc["a/s/1", "station_ft"] - table.loc["b/s/1", "station_ft"] == pytest.approx(20)
+    table, found = laid(bar, replace(first, shift_ft=0.0), second)
+    assert [f.code for f in found] == ["collision", "collision"]
+    assert list(table.index) == ["bar/s/1"]
+
+
+def test_figures_keep_their_distance() -> None:
+    """The later one, 9.5 ft long, stands 3 ft behind the first and wants 6."""
+    near = arrow(112.5, kind="b", clear_ft=6.0, priority=40)
+    table, found = laid(arrow(100.0, kind="a"), near)
+    assert [f.code for f in found] == ["collision"]
+    assert list(table.index) == ["a/s/1"]
+    table, found = laid(arrow(100.0, kind="a"), replace(near, shift_ft=5.0))
+    assert [f.code for f in found] == ["moved"]
+    shapes = table.geometry
+    assert shapes["a/s/1"].distance(shapes["b/s/1"]) >= 6.0
+
+
+def test_a_bar_ends_at_the_line_it_meets() -> None:
+    """A bar across a lane loses the inches that the center line takes, not more."""
+    bar = wish(BarsShape(60.0, (Bar(Cut(60.0), Cut(62.0), 0.0, 10.0),)), kind="bar", priority=60)
+    middle = line(20.0, 120.0, color="yellow", kind="c", priority=70)
+    table, found = laid(bar, middle)
+    assert [f.code for f in found] == ["trimmed"]
+    assert table.loc["bar/s/1", "area_sqft"] == pytest.approx(2.0 * 9.5)
+    assert table.loc["c/s/1", "area_sqft"] == pytest.approx(100.0)
+    narrow = wish(BarsShape(60.0, (Bar(Cut(60.0), Cut(62.0), 0.0, 1.0),)), kind="bar", priority=60)
+    table, found = laid(narrow, middle)
+    assert [f.code for f in found] == ["collision"]
+
+
+def test_patches_give_up_the_pieces_that_meet() -> None:
+    square = ((0.0, -1.0), (0.0, 1.0), (2.0, 1.0), (2.0, -1.0))
+    row = PatchesShape(
+        tuple(Patch(at, tuple((at + s, o) for s, o in square)) for at in (40.0, 59.0, 80.0))
+    )
+    bar = wish(BarsShape(60.0, (Bar(Cut(60.0), Cut(62.0), -6.0, 6.0),)), kind="bar", priority=90)
+    table, found = laid(bar, wish(row, kind="p"))
+    assert [f.code for f in found] == ["trimmed"]
+    assert len(table.loc["p/s/1", "geometry"].geoms) == 2
+    zone = Area("x", "", table.loc["p/s/1", "geometry"].geoms[0].centroid.buffer(0.5))
+    for areas in ({"areas": (zone,)}, {"islands": (zone,)}):
+        table, found = laid(wish(row, kind="p"), **areas)
+        assert len(table.loc["p/s/1", "geometry"].geoms) == 2
 
 
 def test_a_touch_is_no_collision() -> None:

@@ -13,6 +13,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scenes import SCENES, Scene, layout_of
 
+from layoutgen.markings import crosswalk_bars
 from layoutgen.markings.lanes import arrow_name, turns
 from layoutgen.markings.rules import bike_lane, crosswalk
 from layoutgen.street.design import Strip
@@ -130,7 +131,7 @@ def test_bars_keep_their_gaps_on_any_street(
     element, low, high = sizes
     left, right = found[0].left_ft, found[-1].right_ft
     assume(right - left >= 3 * (element + low))
-    centers = crosswalk.bar_centers(found, element, low, high)
+    centers = crosswalk_bars.bar_centers(found, element, low, high)
     gaps = [b - a - element for a, b in pairwise(centers)]
     assert len(centers) >= 3
     assert min(gaps) >= low - 1e-6
@@ -145,8 +146,8 @@ def test_bars_of_a_mirrored_street_are_mirrored(
     found: tuple[Strip, ...], sizes: tuple[float, float, float]
 ) -> None:
     other = tuple(s.reversed() for s in reversed(found))
-    one = crosswalk.bar_centers(found, *sizes)
-    two = crosswalk.bar_centers(other, *sizes)
+    one = crosswalk_bars.bar_centers(found, *sizes)
+    two = crosswalk_bars.bar_centers(other, *sizes)
     assert one == pytest.approx([-c for c in reversed(two)], abs=1e-9)
 
 
@@ -167,7 +168,7 @@ def test_bars_stand_where_wheels_miss_them(widths: Any, wanted: list[float]) -> 
     for width in widths:
         found.append(Strip("travel_lane", 1, at, at + width))
         at += width
-    assert crosswalk.bar_centers(found, 2.0, 1.0, 5.0) == pytest.approx(wanted)
+    assert crosswalk_bars.bar_centers(found, 2.0, 1.0, 5.0) == pytest.approx(wanted)
 
 
 # ---- crosswalks: where ----------------------------------------------------------------------

@@ -19,6 +19,7 @@ BAND = 0.15
 RASTER_FT = 0.01
 LEAST_HOLE_SQFT = 0.05
 CHARACTERS = string.ascii_uppercase + string.digits
+PUNCTUATION = ".-'/"
 
 COUNTERS = {**dict.fromkeys("ADOPQR0469", 1), **dict.fromkeys("B8", 2)}
 
@@ -45,6 +46,8 @@ FIGURE_AREAS = {
     "arrow_through_left": (26, 27),  # AREA-28
     "arrow_through_right": (26, 27),  # AREA-28
     "bike_arrow": (3.5, 3.5),  # AREA-11
+    "arrow_wrong_way": (33, 33),  # AREA-07: the straight arrow of 24 ft
+    "arrow_lane_reduction": (42, 42),  # AREA-08
 }
 
 LENGTHS_FT = {
@@ -55,8 +58,29 @@ LENGTHS_FT = {
     "arrow_through_left": 12.75,  # from memory: ARROW-25
     "arrow_through_right": 12.75,  # from memory: ARROW-25
     "arrow_through_left_right": 12.75,  # from memory: ARROW-25
+    "arrow_uturn_left": 8.0,  # as a turn arrow, from memory: ARROW-24
+    "arrow_uturn_right": 8.0,
+    "arrow_uturn_and_left": 12.75,  # as a combination, from memory: ARROW-25
+    "arrow_uturn_and_right": 12.75,
+    "arrow_lane_reduction": 18.0,  # from memory: ARROW-26
+    "arrow_lane_reduction_right": 18.0,
+    "arrow_wrong_way": 23.5,  # from memory: ARROW-27
+    "arrow_roundabout_left": 8.0,  # fish-hooks: as the plain arrow
+    "arrow_roundabout_right": 8.0,
+    "arrow_roundabout_through": 9.5,
+    "arrow_roundabout_through_clockwise": 9.5,
+    "arrow_roundabout_through_left": 12.75,
+    "arrow_roundabout_through_right": 12.75,
     "bike_symbol": 6.0,  # BIKE-07: 72 in
     "bike_arrow": 6.0,  # BIKE-07: 72 in
+    "bike_detector": 3.5,  # BIKE-31: 42 in
+    "shared_lane": 112 / 12,  # from memory: SLM-17
+    "rail_x": 20.0,  # RAIL-07
+    "rail_x_narrow": 20.0,  # RAIL-07
+    "yield_ahead": 13.0,  # from memory: YIELD-11
+    "yield_ahead_long": 20.0,  # from memory: YIELD-11
+    "accessible_symbol": 3.5,  # from memory
+    "lane_diamond": 12.0,  # HOV-02
 }
 
 
@@ -109,7 +133,9 @@ def test_shape_is_sound_and_fills_its_frame(name: str) -> None:
     assert drawn.polygon.bounds == pytest.approx(
         (-half_ft, 0, half_ft, drawn.length_ft), abs=SIZE_FT
     )
-    assert shapely.area(shapely.get_parts(drawn.polygon)).min() > 0.5
+    # the bars of the small detector symbol are small too
+    least = 0.06 if name == "bike_detector" else 0.3
+    assert shapely.area(shapely.get_parts(drawn.polygon)).min() > least
     assert all(hole.area > LEAST_HOLE_SQFT * drawn.length_ft / 8 for hole in holes(drawn))
     corners = np.diff(shapely.get_coordinates(drawn.polygon), axis=0)
     assert np.hypot(*corners.T).min() > 1e-5, "no two vertices on one spot"
@@ -298,7 +324,7 @@ def test_natural_sizes_are_in_the_trade_range() -> None:
     assert 4 <= alphabet.stroke_in <= 6
     usual = [alphabet.letters[letter].width_in for letter in CHARACTERS if letter not in "IMW1"]
     assert all(width_in is not None and 16 <= width_in <= 20 for width_in in usual)
-    assert sorted(alphabet.letters) == sorted(CHARACTERS)
+    assert sorted(alphabet.letters) == sorted(CHARACTERS + PUNCTUATION)
 
 
 @pytest.mark.parametrize("text", WORD_AREAS)
@@ -360,7 +386,7 @@ def test_unknown_figure_names_the_nearest(name: str, near: str) -> None:
     "text, sizes, message",
     [
         ("ONLy", {}, "no letter 'y'; did you mean 'Y'"),
-        ("NO-GO", {}, "no letter '-'; there are 0123"),
+        ("NO+GO", {}, r"no letter '\+'; there are '-\./0123"),
         ("", {}, "needs letters"),
         ("BUS  ONLY", {}, "single spaces"),
         ("STOP", {"height_ft": 0}, "height_ft must be above 0"),

@@ -151,8 +151,7 @@ def test_turn_lanes_are_read_and_must_fit() -> None:
     assert [f.code for f in found] == ["turn_lanes_mismatch"]
 
 
-@pytest.mark.parametrize("text", ["Left|Through", "L|T"])
-@pytest.mark.xfail(strict=True, reason="open fault: unknown words are taken for through")
+@pytest.mark.parametrize("text", ["Left|Through", "L|T", "left|bus;through", "left|straight"])
 def test_words_that_are_no_movement_are_told(text: str) -> None:
     """A left-turn lane that is silently taken for a through lane loses its arrows and its line."""
     built, found = section(lanes=4, width_ft=48.0, turn_lanes_forward=text)

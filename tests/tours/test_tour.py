@@ -35,7 +35,12 @@ YARD = (1200.0, 900.0)
 def settings_of(**changes: Any) -> Settings:
     """Few search steps and small tanks, with changes to any group."""
     tour = {"iterations": 60, "days": 20} | changes.get("tour", {})
-    tanks = {"tank_white": "12 gal", "tank_yellow": "10 gal", "tank_green": "5 gal"}
+    tanks = {
+        "tank_white": "12 gal",
+        "tank_yellow": "10 gal",
+        "tank_green": "5 gal",
+        "tank_other": "2 gal",
+    }
     return Settings(
         TourParams(**tour),
         TruckParams(**(tanks | changes.get("truck", {}))),
@@ -142,7 +147,7 @@ def test_times_add_up(tables: TourTables) -> None:
 
 
 def test_tanks_never_run_dry_and_refills_are_needed(tables: TourTables) -> None:
-    tanks = dict(zip(TANK_COLORS, (12.0, 10.0, 5.0), strict=True))
+    tanks = dict(zip(TANK_COLORS, (12.0, 10.0, 5.0, 2.0), strict=True))
     gallons = {job.job_id: job.gallons for job in JOBS}
     refills = 0
     for _, visits in tables.visits.groupby("tour_id"):
@@ -252,7 +257,13 @@ def test_reasons_of_unserved_jobs() -> None:
         replace(base, job_id="2", segment_index=2),
         replace(base, job_id="3", segment_index=3),
         replace(base, job_id="4", segment_index=0, gallons={"white": 12.5}),
-        replace(base, job_id="5", segment_index=0, gallons={"blue": 0.5}, colors=("blue",)),
+        replace(
+            base,
+            job_id="5",
+            segment_index=0,
+            gallons={"blue": 1.2, "red": 1.0},
+            colors=("blue", "red"),
+        ),
         replace(base, job_id="6", segment_index=0, minutes=500.0),
     ]
     got, findings = plan(jobs, design_of(nodes, rows), (10.0, 5.0), settings_of())
@@ -261,8 +272,8 @@ def test_reasons_of_unserved_jobs() -> None:
         "1": "no way from it back to the yard",
         "2": "trucks do not drive on its street",
         "3": "no way from the yard to it",
-        "4": "12.5 gal of white do not fit its tank",
-        "5": "no tank for blue paint",
+        "4": "12.5 gal of white paint do not fit its tank",
+        "5": "2.2 gal of other paint do not fit its tank",
         "6": reasons["6"],
     }
     assert reasons["6"].startswith("takes 51")

@@ -1,18 +1,29 @@
 """Bike lane: its lines, those of its buffer, and the bicycle symbol with an arrow after it.
 
-MUTCD 11th edition 9E.01: a line and a symbol make the lane (BIKE-01), the first symbol stands at
-its beginning (BIKE-02) and is repeated after major intersections (BIKE-03); the distance between
-is the agency's. What parts cyclists from traffic that comes toward them is yellow (LINE-15): a
-double line beside a contraflow lane (BIKE-32), two of them in a buffer (CHAN-02), a broken line in
-the middle of a track for both directions. Not drawn yet: what fills a buffer.
+MUTCD 11th edition 9E.01: a line and a symbol or words make the lane (BIKE-01), the first symbol
+stands at its beginning (BIKE-02) and is repeated after major intersections (BIKE-03); the distance
+between is the agency's. Before an intersection the line is dotted where turning traffic crosses the
+lane (9E.02, BIKE-13). What parts cyclists from traffic that comes toward them is yellow (LINE-15):
+a double line beside a contraflow lane (BIKE-32), two of them in a buffer (CHAN-02), a broken line
+in the middle of a track for both directions.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
 
 from layoutgen.config import choice, length
-from layoutgen.markings.lanes import turns
+from layoutgen.markings.bike_ends import (
+    Gaps,
+    bike_ends,
+    dotted_length,
+    needs_arrow,
+    parted,
+    traffic_way,
+)
+from layoutgen.markings.checks.bike_lane import CHECKS
 from layoutgen.markings.marking import (
     FigureShape,
     Frame,
@@ -23,7 +34,7 @@ from layoutgen.markings.marking import (
     Stroke,
 )
 from layoutgen.markings.spacing import Spacing, spread
-from layoutgen.street.design import Block, Cut, Leg, Strip
+from layoutgen.street.design import Block, Strip
 
 _SYMBOL_FT = 6.0  # BIKE-07, 72 in
 _ARROW_FT = 6.0  # BIKE-07, 72 in
@@ -36,6 +47,12 @@ _REASONS = {
     "opposing": "bike lane against the traffic beside it; line toward traffic",
     "track": "track for both directions; line between them",
 }
+#: lines that traffic crosses where it turns
+_DOTTED = ("traffic", "buffer", "outer_buffer")
+#: room that words leave to the sides of the lane, together
+_SIDES_FT = 1.0
+#: how far a symbol that meets other paint may be moved, with what belongs to it
+_SHIFT_FT = 20.0
 #: rows behind the yellow lines
 _YELLOW = {
     "opposing": ("BIKE-32", "LINE-15", "LINE-03", "CHAN-02"),
@@ -72,12 +89,37 @@ class Params(RuleParams):
         text="painted part of the broken line in the middle of a track for both directions",
     )
     track_gap_ft: float = length("9 ft", low="3 ft", high="30 ft", source="LINE-20", text="its gap")
+    dotted_ft: float = length(
+        "50 ft",
+        low="0 ft",
+        high="200 ft",
+        source="BIKE-13 gives no length; BIKE-15",
+        text="the line toward traffic is dotted this far before an intersection where turning "
+        "traffic may cross the lane; 0 = solid to its end",
+    )
+    dot_ft: float = length(
+        "2 ft", low="2 ft", high="3 ft", source="BIKE-14", text="piece of the dotted line"
+    )
+    dot_gap_ft: float = length(
+        "6 ft", low="2 ft", high="9 ft", source="BIKE-14", text="gap of the dotted line"
+    )
     parking_line: bool = choice(
         True, source="common practice", text="also mark the side toward parked cars"
     )
-    arrow: bool = choice(True, source="BIKE-04", text="an arrow after each symbol")
+    legend: Literal["symbol", "words"] = choice(
+        "symbol", source="BIKE-01", text="a bicycle, or BIKE LANE with the first word nearest"
+    )
+    letter_ft: float = length(
+        "6 ft", low="44 in", high="72 in", source="BIKE-08", text="height of the letters"
+    )
+    arrow: bool = choice(
+        True,
+        source="BIKE-04",
+        text="an arrow after each symbol; separated lanes and lanes between general lanes always "
+        "have it (BUFFER-11, BIKE-20)",
+    )
     symbol_gap_ft: float = length(
-        "6 ft", low="2 ft", high="20 ft", source="BIKE-07", text="from symbol to arrow"
+        "6 ft", low="2 ft", high="20 ft", source="BIKE-07", text="from symbol or word to the next"
     )
     first_ft: float = length(
         "20 ft",
@@ -136,54 +178,56 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
         yield from _symbols(block, strip, (start, stop), params)
 
 
-def symbol_stations(length_ft: float, params: Params, fresh: bool) -> list[float]:
+def symbol_stations(
+    length_ft: float, params: Params, fresh: bool, unit_ft: float | None = None
+) -> list[float]:
     """Distances of the symbols from the beginning of a lane.
 
     The first stands `first_ft` in where the lane begins or comes from an intersection (fresh),
     else half a spacing in; the rest are spread evenly, none farther apart than `spacing_ft`, and
-    the last keeps `last_gap_ft` to the end where the length allows more than one.
+    the last keeps `last_gap_ft` to the end where the length allows more than one. `unit_ft` is the
+    length of a symbol with all that belongs to it.
     """
     first = params.first_ft if fresh else params.spacing_ft / 2
-    unit = _SYMBOL_FT + (params.symbol_gap_ft + _ARROW_FT if params.arrow else 0.0)
+    unit = unit_ft or group_length(legend(params, arrow=params.arrow))
     return spread(length_ft, Spacing(first, params.spacing_ft, params.last_gap_ft, unit, fresh))
+
+
+@dataclass(frozen=True)
+class Part:
+    """A figure or word of a group, `at_ft` beyond the group's near edge."""
+
+    tag: str
+    figure: str
+    text: str
+    at_ft: float
+    length_ft: float
+
+
+def legend(params: Params, *, arrow: bool) -> list[Part]:
+    """What repeats along a lane, in the order cyclists meet it."""
+    wanted = [("symbol", "bike_symbol", "", _SYMBOL_FT)]
+    if params.legend == "words":
+        wanted = [("word", "", text, params.letter_ft) for text in ("BIKE", "LANE")]
+    if arrow:
+        wanted.append(("arrow", "bike_arrow", "", _ARROW_FT))
+    out: list[Part] = []
+    for tag, name, text, long in wanted:
+        at = out[-1].at_ft + out[-1].length_ft + params.symbol_gap_ft if out else 0.0
+        out.append(Part(tag, name, text, at, long))
+    return out
+
+
+def group_length(parts: Sequence[Part]) -> float:
+    """From the near edge of the first to the far edge of the last."""
+    return parts[-1].at_ft + parts[-1].length_ft
 
 
 def _ends(
     block: Block, strip: Strip, part: tuple[float, float], params: Params
 ) -> tuple[float, float]:
     """Segment stations between which a part of the lane (offset, width) is marked."""
-    offset_ft, width_ft = part
-    start, stop = 0.0, block.segment.length_ft
-    if block.start_leg is not None:
-        cut = _line_end(block.start_leg, strip.direction == -1, strip.center_ft, params)
-        start = cut.clear(offset_ft, width_ft)
-    if block.end_leg is not None:
-        cut = _line_end(block.end_leg, strip.direction == 1, -strip.center_ft, params)
-        stop -= cut.clear(-offset_ft, width_ft)
-    return start, stop
-
-
-def _line_end(leg: Leg, inbound: bool, lane_ft: float, params: Params) -> Cut:
-    """Where the lane's markings end on a leg: cyclists join the traffic before a roundabout, and
-    no lane stays beside one whose traffic must turn across it."""
-    if inbound and leg.circular:
-        return leg.layout.inbound_end.moved(params.roundabout_gap_ft)
-    if inbound and leg.inbound and _is_crossed(leg, lane_ft):
-        return leg.layout.inbound_end.moved(params.turn_gap_ft)
-    return leg.layout.inbound_end if inbound else leg.layout.outbound_end
-
-
-def _is_crossed(leg: Leg, lane_ft: float) -> bool:
-    """Whether the traffic lane next to a bike lane must turn toward it (leg coordinates)."""
-    if len(leg.movements) != len(leg.inbound):
-        return False
-    between = [s for s in leg.outbound if min(lane_ft, leg.inbound[0].center_ft) < s.center_ft]
-    if any(s.center_ft < max(lane_ft, leg.inbound[0].center_ft) for s in between):
-        return False  # a track on the other side of the street
-    pairs = zip(leg.inbound, leg.movements, strict=True)
-    lane, movements = min(pairs, key=lambda pair: abs(pair[0].center_ft - lane_ft))
-    toward = "right" if lane_ft < lane.center_ft else "left"
-    return turns(movements) == "must" and toward in movements
+    return bike_ends(block, strip, part, Gaps(params.turn_gap_ft, params.roundabout_gap_ft))
 
 
 def _lines(block: Block, k: int, params: Params) -> Iterator[Marking]:
@@ -198,17 +242,17 @@ def _lines(block: Block, k: int, params: Params) -> Iterator[Marking]:
         if kind == "parking":
             if params.parking_line:
                 stroke = Stroke(edge, params.parking_line_width_ft)
-                yield _line(block, k, (stroke,), "parking", params)
+                yield from _line(block, k, (stroke,), "parking", params)
         elif kind == "bike_lane":
             if step == 1:
-                yield _line(block, k, (_track_middle(edge, params),), "track", params)
+                yield from _line(block, k, (_track_middle(edge, params),), "track", params)
         elif opposed and not (kind == "buffer" and _is_parked(strips, k + 2 * step)):
             yield from _opposed_lines(block, k, (beside, step), params)
         elif kind == "buffer":
             for at, side in ((edge, "buffer"), (edge + step * beside.width_ft, "outer_buffer")):
-                yield _line(block, k, (Stroke(at, params.line_width_ft),), side, params)
+                yield from _line(block, k, (Stroke(at, params.line_width_ft),), side, params)
         else:
-            yield _line(block, k, (Stroke(edge, params.line_width_ft),), "traffic", params)
+            yield from _line(block, k, (Stroke(edge, params.line_width_ft),), "traffic", params)
 
 
 def _is_parked(strips: Sequence[Strip], k: int) -> bool:
@@ -238,38 +282,52 @@ def _opposed_lines(
         middles = [edge + step * half] + [edge + step * (room - half)] * int(is_wide)
     for middle in middles:
         pair = tuple(Stroke(middle + d, width) for d in (-shift, shift))
-        yield _line(block, k, pair, "opposing", params)
+        yield from _line(block, k, pair, "opposing", params)
 
 
-def _line(block: Block, k: int, strokes: tuple[Stroke, ...], side: str, params: Params) -> Marking:
-    """One line beside the lane, from where its markings begin to where they end."""
+def _line(
+    block: Block, k: int, strokes: tuple[Stroke, ...], side: str, params: Params
+) -> Iterator[Marking]:
+    """One line beside the lane, from where its markings begin to where they end.
+
+    Toward traffic that may turn across the lane, its end is dotted.
+    """
     strips = block.segment.strips
     offsets, width = [s.offset_ft for s in strokes], strokes[0].width_ft
     middle, spread = sum(offsets) / len(offsets), max(offsets) - min(offsets) + width
-    ends = _ends(block, strips[k], (middle, spread), params)
+    start, stop = _ends(block, strips[k], (middle, spread), params)
+    wanted = params.dotted_ft if side in _DOTTED else 0.0
+    dotted = dotted_length(block, strips[k], stop - start, wanted)
+    solid, rest = parted((start, stop), strips[k].direction, dotted)
+    if solid[1] - solid[0] > 0.01:
+        yield _stretch(block, k, LineShape(*solid, strokes), side)
+    if rest[1] - rest[0] > 0.01:
+        dots = tuple(
+            Stroke(s.offset_ft, s.width_ft, params.dot_ft, params.dot_gap_ft) for s in strokes
+        )
+        yield _stretch(block, k, LineShape(*rest, dots), side, dotted=True)
+
+
+def _stretch(block: Block, k: int, shape: LineShape, side: str, *, dotted: bool = False) -> Marking:
+    strips = block.segment.strips
     yellow = _YELLOW.get(side, ())
+    why = "; dotted, because traffic may turn across it" if dotted else ""
     return Marking(
         kind="bike_lane",
         frame=Frame(block.segment),
-        shape=LineShape(*ends, strokes),
+        shape=shape,
         color="yellow" if yellow else "white",
         travel=traffic_way(strips, k),
         anchor=block.segment.segment_id,
-        station_ft=sum(ends) / 2,
-        offset_ft=middle,
-        width_ft=width,
-        style=f"{side}_line",
-        reason=_REASONS[side],
-        sources=yellow or ("BIKE-01", "LINE-16"),
-        tag="line",
+        station_ft=(shape.start_ft + shape.stop_ft) / 2,
+        offset_ft=sum(s.offset_ft for s in shape.strokes) / len(shape.strokes),
+        width_ft=shape.strokes[0].width_ft,
+        style=f"{side}_dotted" if dotted else f"{side}_line",
+        reason=_REASONS[side] + why,
+        sources=("BIKE-13", "BIKE-14") if dotted else yellow or ("BIKE-01", "LINE-16"),
+        tag="dotted" if dotted else "line",
         priority=70,
     )
-
-
-def traffic_way(strips: Sequence[Strip], k: int) -> int:
-    """Direction of the travel lane nearest to a strip: the way a truck beside it drives."""
-    lanes = [s for s in strips if s.kind == "travel_lane"]
-    return min(lanes, key=lambda s: abs(s.center_ft - strips[k].center_ft)).direction
 
 
 def _symbols(
@@ -279,12 +337,14 @@ def _symbols(
     behind = block.start_leg if way == 1 else block.end_leg
     fresh = behind is not None or _begins_here(block, strip)
     origin = ends[0] if way == 1 else ends[1]
-    for number, s in enumerate(symbol_stations(ends[1] - ends[0], params, fresh)):
+    parts = legend(params, arrow=params.arrow or needs_arrow(block.segment, strip))
+    long = group_length(parts)
+    for number, s in enumerate(symbol_stations(ends[1] - ends[0], params, fresh, long)):
         why = "first symbol of the lane" if fresh and not number else "repeated by spacing"
-        yield _figure(block, strip, ("bike_symbol", "symbol"), origin + way * s, why)
-        if params.arrow:
-            at = s + _SYMBOL_FT + params.symbol_gap_ft
-            yield _figure(block, strip, ("bike_arrow", "arrow"), origin + way * at, why)
+        name = f"{strip.center_ft:.1f}/{number}"
+        for part in parts:
+            made = _figure(block, strip, part, origin + way * (s + part.at_ft), why)
+            yield replace(made, group=name, shift_ft=_SHIFT_FT)
 
 
 def _begins_here(block: Block, strip: Strip) -> bool:
@@ -298,26 +358,29 @@ def _begins_here(block: Block, strip: Strip) -> bool:
     )
 
 
-def _figure(
-    block: Block, strip: Strip, figure: tuple[str, str], station: float, why: str
-) -> Marking:
-    name, tag = figure
+def _figure(block: Block, strip: Strip, part: Part, station: float, why: str) -> Marking:
+    width = {"symbol": 40.0 / 12.0, "arrow": 2.0}.get(part.tag, strip.width_ft - _SIDES_FT)
+    shape = FigureShape(part.figure, station, strip.center_ft, strip.direction)
+    if part.text:
+        shape = replace(shape, text=part.text, height_ft=part.length_ft, width_ft=width)
     return Marking(
         kind="bike_lane",
         frame=Frame(block.segment),
-        shape=FigureShape(name, station, strip.center_ft, strip.direction),
+        shape=shape,
         color="white",
         travel=traffic_way(block.segment.strips, block.segment.strips.index(strip)),
         anchor=block.segment.segment_id,
         station_ft=station,
         offset_ft=strip.center_ft,
-        width_ft=40.0 / 12.0 if tag == "symbol" else 2.0,
-        style=tag,
+        width_ft=width,
+        style=part.text or part.tag,
         reason=f"bike lane, {why}",
-        sources=("BIKE-01", "BIKE-02", "BIKE-03", "BIKE-07"),
-        tag=tag,
+        sources=("BIKE-01", "BIKE-08")
+        if part.text
+        else ("BIKE-01", "BIKE-02", "BIKE-03", "BIKE-07"),
+        tag=part.tag,
         priority=40,
     )
 
 
-RULE = Rule(on="block", params=Params, mark=mark)
+RULE = Rule(on="block", params=Params, mark=mark, checks=CHECKS)

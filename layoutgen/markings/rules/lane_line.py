@@ -1,14 +1,18 @@
 """Lane line: white, between lanes of one direction.
 
-MUTCD 11th edition 3B.06: broken, and solid beside a lane that must turn (LANE-01).
+MUTCD 11th edition 3B.06, 3B.07: broken; solid beside a lane that must turn (LANE-01), and wide
+dotted before that (LANE-03); double solid where lanes must not be changed (LANE-02). It ends well
+before a lane that ends (LANE-06).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
+from typing import Literal
 
-from layoutgen.config import length
+from layoutgen.config import choice, length, number
+from layoutgen.markings.checks.lane_line import CHECKS
 from layoutgen.markings.lanes import turns
 from layoutgen.markings.marking import (
     Frame,
@@ -18,7 +22,13 @@ from layoutgen.markings.marking import (
     Rule,
     Stroke,
 )
+from layoutgen.markings.preferential import own_lanes
+from layoutgen.markings.reductions import advance_ft, reduction
+from layoutgen.markings.runs import way_ends
 from layoutgen.street.design import Block, Leg, Strip
+
+#: a dotted lane line (LINE-06, LINE-07)
+_DOTTED = (3.0, 9.0)
 
 
 class Params(LineParams):
@@ -32,59 +42,126 @@ class Params(LineParams):
         source="common practice",
         text="solid stretch before the stop line beside a lane that must turn",
     )
+    drop_ft: float = length(
+        "600 ft",
+        low="0 ft",
+        high="5280 ft",
+        source="LANE-03",
+        text="wide dotted stretch before that, where a lane comes to be one that must turn",
+    )
+    drop_width_ft: float = length(
+        "8 in", low="8 in", high="12 in", source="LINE-02", text="width of the dotted line"
+    )
+    crossing: Literal["allowed", "discouraged", "prohibited"] = choice(
+        "allowed",
+        source="LANE-02",
+        text="changing lanes: broken, solid, or double solid line",
+    )
+    double_gap_ft: float = length(
+        "4 in", low="2 in", high="12 in", source="LINE-03", text="between the lines of a double"
+    )
+    signal_solid_ft: float = length(
+        "0 ft",
+        low="0 ft",
+        high="300 ft",
+        source="LANE-07",
+        text="solid stretch of a normal line before a signal; 0 = none",
+    )
+    reduction_at: tuple[str, ...] = choice(
+        ("freeway", "arterial"),
+        source="LANE-06",
+        text="classes of streets on which it ends before a lane that ends, as `at` of "
+        "lane_reduction",
+    )
+    reduction_share: float = number(
+        0.75,
+        low=0.0,
+        high=1.0,
+        source="LANE-06",
+        text="how far before the taper it ends, as a share of the distance of the Lane Ends sign",
+    )
 
 
 def mark(block: Block, params: Params) -> Iterator[Marking]:
     if block.segment.roundabout:
         return
+    # the line beside a lane for buses or carpools is of its own kind (rule preferential_lane)
+    own = [lane.shared_ft for lane in own_lanes(block) if lane.shared_ft is not None]
     for way in (1, -1):
         lanes = block.segment.lanes(way)
         for a, b in pairwise(lanes):
-            yield from _between(block, way, a, b, params)
+            if not any(abs(a.right_ft - edge) < 1e-6 for edge in own):
+                yield from _between(block, way, (a, b), params)
         yield from _beside_pocket(block, way, params)
 
 
-def _between(block: Block, way: int, a: Strip, b: Strip, params: Params) -> Iterator[Marking]:
-    """Line between two neighbor lanes: broken, solid before the stop where one must turn."""
-    edge = a.right_ft
-    start, stop = direction_ends(block, way, edge, params.turn_line_width_ft)
+def _between(
+    block: Block, way: int, pair: tuple[Strip, Strip], params: Params
+) -> Iterator[Marking]:
+    """Line between two neighbor lanes, upstream to downstream: broken, dotted, solid."""
+    edge = pair[0].right_ft
+    widest = max(params.turn_line_width_ft, _over_all_ft(params))
+    start, stop = way_ends(block, way, edge, widest)
+    origin = start if way == 1 else stop
+    total = stop - start - _given_up(block, way, pair, params)
     ahead = block.end_leg if way == 1 else block.start_leg
-    solid = _solid_length(ahead, way, (a, b), params)
-    solid = min(solid, max(0.0, stop - start))
-    split = stop - solid if way == 1 else start + solid
-    parts = [(start, split), (split, stop)] if way == 1 else [(split, stop), (start, split)]
-    if parts[0][1] - parts[0][0] >= params.shortest_ft:
-        stroke = Stroke(edge, params.line_width_ft, params.painted_ft, params.gap_ft)
-        yield _marking(block, LineShape(*parts[0], (stroke,)), way, "broken")
-    if solid >= params.shortest_ft:
-        stroke = Stroke(edge, params.turn_line_width_ft)
-        yield _marking(block, LineShape(*parts[1], (stroke,)), way, "solid")
+    turning = _must_turn(ahead, way, pair)
+    solid = params.turn_solid_ft if turning else _before_signal(ahead, params)
+    solid = max(0.0, min(solid, total))
+    drop = min(params.drop_ft, total - solid) if turning else 0.0
+    if total - solid - drop < params.shortest_ft:
+        drop = total - solid if drop else 0.0
+    cuts = (0.0, total - solid - drop, total - solid, total)
+    styles = (_open_style(params), "dotted", "solid" if turning else "solid_approach")
+    for (near, far), style in zip(pairwise(cuts), styles, strict=True):
+        if far - near >= params.shortest_ft:
+            ends = sorted((origin + way * near, origin + way * far))
+            shape = LineShape(ends[0], ends[1], _strokes(edge, style, params))
+            yield _marking(block, shape, way, style)
 
 
-def direction_ends(
-    block: Block, way: int, offset_ft: float, width_ft: float
-) -> tuple[float, float]:
-    """Segment stations between which a line among lanes of one direction runs."""
-    start, stop = 0.0, block.segment.length_ft
-    if block.start_leg is not None:
-        layout = block.start_leg.layout
-        cut = layout.outbound_end if way == 1 else layout.inbound_end
-        start = cut.clear(offset_ft, width_ft)
-    if block.end_leg is not None:
-        layout = block.end_leg.layout
-        cut = layout.inbound_end if way == 1 else layout.outbound_end
-        stop -= cut.clear(-offset_ft, width_ft)
-    return start, stop
+def _over_all_ft(params: Params) -> float:
+    """Width of the line between lanes: of a double one with its gap, where crossing is barred."""
+    double = 2 * params.line_width_ft + params.double_gap_ft
+    return double if params.crossing == "prohibited" else params.line_width_ft
 
 
-def _solid_length(ahead: Leg | None, way: int, pair: tuple[Strip, Strip], params: Params) -> float:
-    """Length of the solid stretch: where exactly one of the two lanes must turn."""
-    if ahead is None or len(ahead.movements) != len(ahead.inbound):
+def _open_style(params: Params) -> str:
+    return {"allowed": "broken", "discouraged": "solid_lane"}.get(params.crossing, "double_solid")
+
+
+def _strokes(edge: float, style: str, params: Params) -> tuple[Stroke, ...]:
+    if style == "broken":
+        return (Stroke(edge, params.line_width_ft, params.painted_ft, params.gap_ft),)
+    if style == "dotted":
+        return (Stroke(edge, params.drop_width_ft, *_DOTTED),)
+    if style == "double_solid":
+        shift = (params.line_width_ft + params.double_gap_ft) / 2
+        return tuple(Stroke(edge + d, params.line_width_ft) for d in (-shift, shift))
+    return (Stroke(edge, params.turn_line_width_ft if style == "solid" else params.line_width_ft),)
+
+
+def _given_up(block: Block, way: int, pair: Sequence[Strip], params: Params) -> float:
+    """Length at the downstream end without a line: before and along a taper (LANE-06)."""
+    found = reduction(block, way, params.reduction_at)
+    if found is None or {found.lane, found.beside} != set(pair):
         return 0.0
+    return found.length_ft + params.reduction_share * advance_ft(block.segment.speed_mph)
+
+
+def _must_turn(ahead: Leg | None, way: int, pair: tuple[Strip, Strip]) -> bool:
+    """Whether exactly one of two lanes must turn."""
+    if ahead is None or len(ahead.movements) != len(ahead.inbound):
+        return False
     told = {round(s.center_ft, 3): m for s, m in zip(ahead.inbound, ahead.movements, strict=True)}
     sign = -1 if way == 1 else 1
     must = [turns(told.get(round(sign * s.center_ft, 3), ())) == "must" for s in pair]
-    return params.turn_solid_ft if must[0] != must[1] else 0.0
+    return must[0] != must[1]
+
+
+def _before_signal(ahead: Leg | None, params: Params) -> float:
+    signal = ahead is not None and ahead.control == "signal"
+    return params.signal_solid_ft if signal else 0.0
 
 
 def _beside_pocket(block: Block, way: int, params: Params) -> Iterator[Marking]:
@@ -105,10 +182,20 @@ def _beside_pocket(block: Block, way: int, params: Params) -> Iterator[Marking]:
     yield _marking(block, LineShape(start, stop, (stroke,)), way, "solid")
 
 
+_WHY = {
+    "solid": ("beside a lane that must turn", ("LINE-01", "LANE-01")),
+    "dotted": ("before a lane that must turn", ("LANE-03", "LINE-02", "LINE-06", "LINE-07")),
+    "broken": ("between lanes of one direction", ("LINE-01", "LINE-04", "LINE-05")),
+    "solid_lane": ("changing lanes is discouraged", ("LINE-01",)),
+    "solid_approach": ("between lanes before a signal", ("LINE-01", "LANE-07")),
+    "double_solid": ("changing lanes is prohibited", ("LINE-01", "LANE-02", "LINE-03")),
+}
+
+
 def _marking(block: Block, shape: LineShape, way: int, style: str) -> Marking:
     segment = block.segment
-    solid = style == "solid"
-    why = "beside a lane that must turn" if solid else "between lanes of one direction"
+    why, sources = _WHY[style]
+    offsets = [s.offset_ft for s in shape.strokes]
     return Marking(
         kind="lane_line",
         frame=Frame(segment),
@@ -117,13 +204,13 @@ def _marking(block: Block, shape: LineShape, way: int, style: str) -> Marking:
         travel=way,
         anchor=segment.segment_id,
         station_ft=(shape.start_ft + shape.stop_ft) / 2,
-        offset_ft=shape.strokes[0].offset_ft,
+        offset_ft=sum(offsets) / len(offsets),
         width_ft=shape.strokes[0].width_ft,
-        style=style,
+        style="solid_normal" if style in ("solid_lane", "solid_approach") else style,
         reason=f"{why}; lanes from {segment.lanes_source}",
-        sources=("LINE-01", "LANE-01") if solid else ("LINE-01", "LINE-04", "LINE-05"),
+        sources=sources,
         priority=70,
     )
 
 
-RULE = Rule(on="block", params=Params, mark=mark)
+RULE = Rule(on="block", params=Params, mark=mark, checks=CHECKS)

@@ -2,18 +2,25 @@
 
 MUTCD 11th edition 7C.02. In one lane the letters fit the lane; where an approach has two lanes the
 word may span both (SCHOOL-01), with letters of 10 ft and more (WORD-16). Some states allow the
-one-lane form only (SCHOOL-02): set `two_lane = false`.
+one-lane form only (SCHOOL-02): set `two_lane = false`. California's SLOW SCHOOL XING stands at
+least 100 ft before school crosswalks that no signal and no sign controls (SCHOOL-07), if asked for.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Literal
 
 from layoutgen.config import choice, length
+from layoutgen.markings.approaches import Approach, approaches, reach_ft
+from layoutgen.markings.checks.school import CHECKS
 from layoutgen.markings.marking import FigureShape, Frame, Marking, Rule, RuleParams
-from layoutgen.street.design import Block, Leg, Strip
+from layoutgen.street.design import Block, Strip
 
 _TWO_LANE_WIDTH_FT = 19.3  # WORD-17
+#: half of the widest usual crosswalk inside a block (common practice)
+_HALF_WALK_FT = 10.0
+_XING = ("XING", "SCHOOL", "SLOW")  # the first word is nearest the driver (WORD-06)
 
 
 class Params(RuleParams):
@@ -40,18 +47,91 @@ class Params(RuleParams):
         source="common practice",
         text="least distance to the stop line or line end ahead",
     )
+    slow_school_xing: bool = choice(
+        False, source="SCHOOL-07", text="the words SLOW SCHOOL XING before school crosswalks"
+    )
+    xing_gap_ft: float = length(
+        "100 ft",
+        low="100 ft",
+        high="500 ft",
+        source="SCHOOL-07",
+        text="from the word XING to the crosswalk",
+    )
+    word_gap_ft: float = length(
+        "32 ft",
+        low="8 ft",
+        high="80 ft",
+        source="WORD-03",
+        text="between its words: 4 times the height of the letters, at most 10 (WORD-04)",
+    )
+    xing_color: Literal["white", "yellow"] = choice(
+        "white",
+        source="WORD-09",
+        text="color of SLOW SCHOOL XING; yellow before yellow crosswalks is from memory",
+    )
 
 
 def mark(block: Block, params: Params) -> Iterator[Marking]:
     if block.segment.roundabout or block.segment.street_class in ("alley", "freeway"):
         return
+    sets = list(_xings(block, params)) if params.slow_school_xing else []
+    yield from sets
+    told = {m.travel * m.frame.sign() for m in sets}
     for school, first, last in block.schools:
-        for way in (1, -1):
+        for way in (w for w in (1, -1) if w not in told):
             lanes = block.segment.lanes(way)
             edge = first if way == 1 else last
             enters = edge > 1.0 if way == 1 else edge < block.segment.length_ft - 1.0
             if lanes and enters:
                 yield from _words(block, way, lanes, (school, edge), params)
+
+
+def _xings(block: Block, params: Params) -> Iterator[Marking]:
+    """SLOW SCHOOL XING on every approach to a school crosswalk; SCHOOL alone would repeat it."""
+    for approach in approaches(block):
+        for station in _crossings(approach):
+            yield from _xing(approach, station, params)
+
+
+def _crossings(approach: Approach) -> Iterator[float]:
+    """Frame stations of the near edges of school crosswalks that no signal or sign controls."""
+    block, leg = approach.block, approach.leg
+    for point in block.crossings:
+        marked = point.markings not in ("", "unmarked")
+        inside = any(first <= point.station_ft <= last for _, first, last in block.schools)
+        if marked and inside and point.control in ("", "none"):
+            yield approach.at(point.station_ft) + _HALF_WALK_FT
+    if leg is not None and leg.school and leg.layout.crosswalk and leg.control == "none":
+        yield leg.layout.crosswalk[1].farthest(*leg.edges_ft)
+
+
+def _xing(approach: Approach, crosswalk_ft: float, params: Params) -> Iterator[Marking]:
+    height = params.one_lane_height_ft
+    step = height + params.word_gap_ft
+    first = crosswalk_ft + params.xing_gap_ft + height
+    if not approach.holds(first - height, first + 2 * step):
+        return
+    for lane in approach.lanes:
+        width = min(lane.width_ft - 2 * params.margin_ft, 10.0)
+        for k, text in enumerate(_XING):
+            yield Marking(
+                kind="word",
+                frame=approach.frame,
+                shape=FigureShape("", first + k * step, lane.center_ft, -1, text, height, width),
+                color=params.xing_color,
+                travel=-1,
+                anchor=approach.block.segment.segment_id,
+                station_ft=first + k * step,
+                offset_ft=lane.center_ft,
+                width_ft=width,
+                style=text,
+                reason=f"SLOW SCHOOL XING, {params.xing_gap_ft:g} ft before a school crosswalk "
+                "that nothing controls",
+                sources=("SCHOOL-07", "WORD-01", "WORD-03", "WORD-06"),
+                tag="school_xing",
+                priority=64,
+                group=f"school_xing/{approach.block.segment.segment_id}/{approach.way}/{first:.1f}",
+            )
 
 
 def _words(
@@ -104,18 +184,11 @@ def _word(
 
 def _has_room(block: Block, way: int, edge: float, height: float, params: Params) -> bool:
     """Whether the word stands between the line ends, clear of the stop line ahead."""
-    ahead = _reach(block.end_leg if way == 1 else block.start_leg, True) + params.end_gap_ft
-    behind = _reach(block.start_leg if way == 1 else block.end_leg, False)
+    here = Approach(block, way)
+    ahead = reach_ft(here.leg, inbound=True) + params.end_gap_ft
     total = block.segment.length_ft
     travelled = edge if way == 1 else total - edge
-    return behind <= travelled and travelled + height <= total - ahead
+    return total - here.begin_ft <= travelled and travelled + height <= total - ahead
 
 
-def _reach(leg: Leg | None, inbound: bool) -> float:
-    if leg is None:
-        return 0.0
-    cut = leg.layout.inbound_end if inbound else leg.layout.outbound_end
-    return max(0.0, cut.farthest(*leg.edges_ft))
-
-
-RULE = Rule(on="block", params=Params, mark=mark)
+RULE = Rule(on="block", params=Params, mark=mark, checks=CHECKS)

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Literal
 
 from layoutgen.config import choice, length
+from layoutgen.markings.checks.waiting import STOP_CHECKS
 from layoutgen.markings.marking import Bar, BarsShape, Frame, Marking, Rule, RuleParams
 from layoutgen.street.design import Leg
 
@@ -75,4 +76,4 @@ def mark(leg: Leg, params: Params) -> Iterator[Marking]:
     )
 
 
-RULE = Rule(on="approach", params=Params, mark=mark, needs=needs)
+RULE = Rule(on="approach", params=Params, mark=mark, needs=needs, checks=STOP_CHECKS)

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Literal
 
 from layoutgen.config import choice, length
+from layoutgen.markings.checks.waiting import YIELD_CHECKS
 from layoutgen.markings.marking import Frame, Marking, Rule, RuleParams, TeethShape
 from layoutgen.street.design import Leg
 
@@ -110,4 +111,4 @@ def _reason(leg: Leg, params: Params) -> str:
     return f"YIELD controls this approach ({leg.control_source}); {where}"
 
 
-RULE = Rule(on="approach", params=Params, mark=mark, needs=needs)
+RULE = Rule(on="approach", params=Params, mark=mark, needs=needs, checks=YIELD_CHECKS)

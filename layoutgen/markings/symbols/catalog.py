@@ -62,9 +62,26 @@ def figure(name: str, *, height_ft: float | None = None) -> Figure:
     drawn = _mirrored(name, drawing["mirror_of"]) if "mirror_of" in drawing else _drawn(name)
     if height_ft is None:
         return drawn
-    if not height_ft > 0:
-        raise ValueError(f"figure '{name}': height_ft must be above 0, got {height_ft}")
-    return _resized(drawn, height_ft / drawn.length_ft)
+    return resized(drawn, height_ft)
+
+
+@cache
+def resized(drawn: Figure, length_ft: float) -> Figure:
+    """The figure in proportion, `length_ft` long along the direction of travel.
+
+    Raises ValueError for a length that is not above zero.
+    """
+    if not length_ft > 0:
+        raise ValueError(f"figure '{drawn.name}': height_ft must be above 0, got {length_ft}")
+    factor = length_ft / drawn.length_ft
+    polygon = scale_about(drawn.polygon, xfact=factor, yfact=factor, origin=(0.0, 0.0))
+    return replace(
+        drawn,
+        polygon=outline.as_multipolygon(polygon),
+        length_ft=drawn.length_ft * factor,
+        width_ft=drawn.width_ft * factor,
+        breaks=tuple(y * factor for y in drawn.breaks),
+    )
 
 
 @cache
@@ -142,15 +159,3 @@ def _check_size(name: str, shape: shapely.MultiPolygon, size_ft: tuple[float, fl
 def _mirrored(name: str, original: str) -> Figure:
     right = figure(original)
     return replace(right, name=name, polygon=outline.mirror(right.polygon))
-
-
-def _resized(drawn: Figure, factor: float) -> Figure:
-    """The figure in proportion, every length times `factor`."""
-    polygon = scale_about(drawn.polygon, xfact=factor, yfact=factor, origin=(0.0, 0.0))
-    return replace(
-        drawn,
-        polygon=outline.as_multipolygon(polygon),
-        length_ft=drawn.length_ft * factor,
-        width_ft=drawn.width_ft * factor,
-        breaks=tuple(y * factor for y in drawn.breaks),
-    )

@@ -34,14 +34,16 @@ def draw(
         for stroke in shape.strokes
     ]
     table = np.array(rows, dtype=float)
-    owner = table[:, 0].astype(np.int64)
-    lines = np.array(paths, dtype=object)[owner]
-    tracks = offset_lines(lines, table[:, 1])
-    kept = ~shapely.is_missing(tracks)
-    owner, tracks, width = cut_pattern(
-        owner[kept], tracks[kept], table[kept, 2], table[kept, 3], table[kept, 4]
+    shape_of = table[:, 0].astype(np.int64)
+    lines = np.array(paths, dtype=object)[shape_of]
+    # cut before they are moved aside: strokes beside one another keep one cycle in a bend
+    row, pieces, width = cut_pattern(
+        np.arange(len(table)), lines, table[:, 2], table[:, 3], table[:, 4]
     )
-    return collected(ribbons(tracks, width), owner, len(shapes))
+    tracks = offset_lines(pieces, table[row, 1])
+    kept = ~shapely.is_missing(tracks)
+    owner = shape_of[row[kept]]
+    return collected(ribbons(tracks[kept], width[kept]), owner, len(shapes))
 
 
 def path(start: tuple[Floats, Floats], stop: tuple[Floats, Floats]) -> Any:

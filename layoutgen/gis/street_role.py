@@ -1,0 +1,62 @@
+"""The one input role that every project has: street centerlines."""
+
+from __future__ import annotations
+
+from layoutgen.gis.role_types import (
+    BIKE_SIDES,
+    LANE_USES,
+    PARKING_SIDES,
+    SETTINGS,
+    SIDES,
+    STREET_CLASSES,
+    Field,
+    Role,
+)
+
+STREETS = Role(
+    "streets",
+    ("LineString", "MultiLineString"),
+    True,
+    "Street centerlines; left and right are seen along the digitised direction.",
+    (
+        Field("segment_id", "text", "stable id of the line"),
+        Field("name", "text", "full street name"),
+        Field("street_class", "choice", "functional class", STREET_CLASSES),
+        Field(
+            "oneway",
+            "choice",
+            "travel relative to the digitised direction",
+            ("both", "forward", "backward"),
+        ),
+        Field("lanes", "integer", "travel lanes, both directions together"),
+        Field("lanes_forward", "integer", "travel lanes along the digitised direction"),
+        Field("lanes_backward", "integer", "travel lanes against the digitised direction"),
+        Field("width_ft", "real", "roadway width, curb to curb"),
+        Field("speed_mph", "real", "posted speed"),
+        Field("parking", "choice", "parallel parking lane", SIDES),
+        Field("bike_lane", "choice", "marked bike lane", SIDES),
+        Field("bike_left", "choice", "bike facility on the left side", BIKE_SIDES),
+        Field("bike_right", "choice", "bike facility on the right side", BIKE_SIDES),
+        Field("parking_left", "choice", "parking on the left side", PARKING_SIDES),
+        Field("parking_right", "choice", "parking on the right side", PARKING_SIDES),
+        Field("center_turn_lane", "yes_no", "two-way left-turn lane"),
+        Field("divided", "yes_no", "one line, but a raised median parts its two directions"),
+        Field("median_ft", "real", "width of that median"),
+        Field("turn_lanes", "text", "lanes of a one-way street, in its direction of travel"),
+        Field("turn_lanes_forward", "text", "lanes left to right, e.g. left|through|right"),
+        Field("turn_lanes_backward", "text", "the same, against the digitised direction"),
+        Field("level_from", "integer", "grade level at the first point"),
+        Field("level_to", "integer", "grade level at the last point"),
+        Field("level", "integer", "grade level of the inside; its ends tie to what they meet"),
+        Field("bridge", "yes_no", "a bridge: one level up, where no level is given"),
+        Field("tunnel", "yes_no", "a tunnel: one level down, where no level is given"),
+        Field("lane_use_left", "choice", "who the leftmost lane is for", LANE_USES),
+        Field("lane_use_right", "choice", "who the rightmost lane is for", LANE_USES),
+        Field("surface", "choice", "unpaved streets get no markings", ("paved", "unpaved")),
+        Field("roundabout", "yes_no", "part of a circulatory roadway"),
+        Field("status", "choice", "closed streets are left out", ("open", "closed")),
+        Field("route", "text", "numbered route it carries, e.g. US 30"),
+        Field("adt", "integer", "traffic volume, vehicles per day"),
+        Field("setting", "choice", "what lies around it; empty = urban", SETTINGS),
+    ),
+)
