@@ -241,7 +241,9 @@ def _lost(
             text = f"the zone shares its curb with {by}, which stays" if by else "no room is left"
             fix = "correct one of them, or their sides"
             out.append(
-                Finding("zone_overlap", "warning", "curb_zones", zone.zone_id, text, fix, None, gone)
+                Finding(
+                    "zone_overlap", "warning", "curb_zones", zone.zone_id, text, fix, None, gone
+                )
             )
     return out
 
