@@ -46,11 +46,12 @@ BYPASS: tuple[tuple[str, int, str, int, int, int, tuple[tuple[float, float], ...
     ("Highmoor Road", ARTERIAL, "", 2, 34, 45,
      ((3540, 3690), (3560, 4200), (3700, 4640), (3920, 4960), (3980, 5300), (3860, 5640),
       (3790, 6000), (3800, 6600))),
+    ("Breakwater Avenue", ARTERIAL, "", 4, 50, 40, ((-2000, 1380), (-2250, 1375), (-2520, 1365))),
 )  # fmt: skip
 
 #: street, share of its length, what the crossing is like, what stops the traffic
 CROSSINGS = (
-    (2053, 0.45, "marked", "yield"),
+    (2053, 0.45, "marked", ""),
     (2006, 0.50, "marked", ""),
     (2117, 0.55, "marked", "signal"),
 )
@@ -85,7 +86,7 @@ CURB_POINTS = (
 ANGLE_PARKING = ((2038, "left", "angle"), (2038, "right", "none"))
 #: street, share, travel along (1) or against (-1) digitising, words, figure
 LEGENDS = (
-    (2006, 0.25, 1, "PED|XING", ""),
+    (2006, 0.10, 1, "PED|XING", ""),
     (2239, 0.40, 1, "SLOW", ""),
     (2239, 0.60, -1, "SLOW", ""),
     (2133, 0.50, 1, "KEEP|CLEAR", ""),

@@ -92,7 +92,8 @@ def conformity() -> str:
         "Made by `python tests/make_docs.py`; a test compares it. A row is asked by the audit,",
         "or `out_of_scope.csv` says why it is not.",
         "",
-        f"Of the {total} shall rows on markings, {done} ({done / total:.1%}) are asked by the audit.",
+        f"Of the {total} shall rows on markings, {done} ({done / total:.1%}) are asked "
+        "by the audit.",
         "",
         *_counts(rows),
         "",

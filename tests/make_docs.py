@@ -1,4 +1,4 @@
-"""Generated parts of README.md, us_base.toml, CONFORMITY.md and the pictures; `test_docs.py` compares.
+"""Generated parts of README.md, us_base.toml, CONFORMITY.md, the pictures; `test_docs.py` compares.
 
 python tests/make_docs.py             rewrites the texts
 python tests/make_docs.py --pictures  also draws the README pictures anew

@@ -68,4 +68,24 @@ def own_lanes(**settings: Any) -> Scene:
     )  # fmt: skip
 
 
-SCENES = {"curbside": curbside, "own_lanes": own_lanes}
+def shared_lanes(**settings: Any) -> Scene:
+    r"""Lanes of their own side by side, alone, and beside others, on streets far apart.
+
+    g -<------ g: one-way, a lane for buses and bicycles beside one for taxis
+    h -------- h: one-way, one lane, for buses
+    j -------- j: one-way, three lanes, the left one for buses and bicycles; parking on the right
+    """
+    way = {"street_class": "collector", "name": "Hake Street"}
+    rows: list[Row] = [
+        {"segment_id": "g", **way, "oneway": "backward", "lanes": 2, "width_ft": 24.0,
+         "lane_use_left": "bike_bus", "lane_use_right": "taxi",
+         "at": "LINESTRING (-300 600, 240 640)"},
+        {"segment_id": "h", **way, "oneway": "forward", "lanes": 1, "width_ft": 13.0,
+         "lane_use_left": "bus", "lane_use_right": "bus", "at": "LINESTRING (-280 400, 230 390)"},
+        {"segment_id": "j", **way, "oneway": "forward", "lanes": 3, "width_ft": 42.0,
+         "parking": "right", "lane_use_left": "bike_bus", "at": "LINESTRING (-310 200, 250 180)"},
+    ]  # fmt: skip
+    return Scene(rows, settings=settings)
+
+
+SCENES = {"curbside": curbside, "own_lanes": own_lanes, "shared_lanes": shared_lanes}

@@ -137,6 +137,12 @@ def test_mirrored_town_with_traffic_on_the_left_mirrors_the_layout() -> None:
         streets[side] = streets[side].map(lambda v: SWAP.get(v, v)).astype(object)
     for way in ("turn_lanes_forward", "turn_lanes_backward"):
         streets[way] = pd.Series([_mirror_lanes(v) for v in streets[way]], dtype=object)
+    for role in ("parking", "bike_facilities"):
+        tables[role]["side"] = tables[role]["side"].map(lambda v: SWAP.get(v, v)).astype(object)
+    streets["lane_use_left"], streets["lane_use_right"] = (
+        streets["lane_use_right"].copy(),
+        streets["lane_use_left"].copy(),
+    )
     project = base.own.settings.project.model_copy(update={"driving_side": "left"})
     settings = base.own.settings.model_copy(update={"project": project})
     own = Project(base.own.path, settings, base.own.rules, "")
@@ -155,6 +161,7 @@ def test_digitised_direction_does_not_matter() -> None:
         ("lanes_forward", "lanes_backward"),
         ("turn_lanes_forward", "turn_lanes_backward"),
         ("level_from", "level_to"),
+        ("lane_use_left", "lane_use_right"),
     ):
         flipped[a], flipped[b] = streets[b], streets[a]
     for side in ("parking", "bike_lane"):

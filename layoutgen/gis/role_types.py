@@ -59,7 +59,7 @@ CONTROLS = (
     *("signal", "all_way_stop", "two_way_stop", "stop", "yield", "mini_roundabout", "none"),
 )
 #: preferential lanes, MUTCD 11th edition chapter 3E
-LANE_USES = ("none", "bus", "hov", "taxi")
+LANE_USES = ("none", "bus", "hov", "taxi", "bike_bus")
 CURB_USES = (*("bus_stop", "loading", "accessible", "fire_lane", "no_parking", "taxi", "charging"),)
 POLYGONS = ("Polygon", "MultiPolygon")
 #: of a table that is joined to the streets by their id

@@ -10,6 +10,8 @@ from layoutgen.street.design import Block, Cut, Leg, Segment, Strip
 
 #: a solid line shorter than this before a dotted one is not worth it (common practice)
 _SHORTEST_FT = 20.0
+#: usual width of the line of a bike lane (BIKE-25)
+_LINE_FT = 0.5
 _DRIVEN = ("travel_lane", "turn_lane", "center_turn_lane")
 
 
@@ -107,6 +109,19 @@ def dotted_length(block: Block, strip: Strip, length_ft: float, dotted_ft: float
     if is_crossed(ahead, offset) or not may_be_crossed(ahead, offset):
         return 0.0
     return length_ft if length_ft - dotted_ft < _SHORTEST_FT else dotted_ft
+
+
+def crossed_end(
+    block: Block, strip: Strip, gaps: Gaps, dotted_ft: float
+) -> tuple[float, float] | None:
+    """Stretch before an intersection over which a lane is marked as crossed, or None.
+
+    It ends where the whole lane with its lines is clear of what lies ahead, so that on a skewed leg
+    too all that is drawn over it keeps one cycle.
+    """
+    ends = bike_ends(block, strip, (strip.center_ft, strip.width_ft + _LINE_FT), gaps)
+    dotted = dotted_length(block, strip, ends[1] - ends[0], dotted_ft)
+    return parted(ends, strip.direction, dotted)[1] if dotted else None
 
 
 def parted(span: tuple[float, float], way: int, last_ft: float) -> list[tuple[float, float]]:

@@ -28,7 +28,8 @@ def lines_off_crosswalks(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     same = levels[walks][room] == levels[lines[line]]
     for k in np.unique(lines[line[same]]).tolist():
         own = rooms[room[same & (lines[line] == k)]]
-        rest = shapely.get_parts(shapely.difference(shapes[k], shapely.union_all(own)))
+        left = shapely.difference(shapes[k], shapely.union_all(own))
+        rest = shapely.get_parts(shapely.set_precision(left, 2e-7))
         shapes[k] = shapely.MultiPolygon(list(rest[shapely.area(rest) >= _LEAST_SQFT]))
     out = table.set_geometry(gpd.GeoSeries(shapes, index=table.index, crs=table.crs))
     area = shapely.area(shapes)

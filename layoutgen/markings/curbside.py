@@ -5,9 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from layoutgen.street.design import Block, Leg, Segment, Strip
+from layoutgen.street.design import Block, CurbZone, Leg, Segment, Strip
 
 Span = tuple[float, float]
+#: stalls keep this far from the lines around another use of the curb (common practice)
+_ZONE_FT = 2.0
+#: a wider strip is for cars at an angle
+ANGLE_FT = 12.0
+#: half of a midblock crosswalk, and a step (ft)
+_WALK_FT = 6.0
 
 
 @dataclass(frozen=True)
@@ -76,7 +82,9 @@ def free_spans(block: Block, bay: Bay, clear: Clear) -> list[Span]:
         start = _kept(block.start_leg, bay, clear, sign=1)
     if block.end_leg is not None:
         stop -= _kept(block.end_leg, bay, clear, sign=-1)
-    taken = [(z.from_ft, z.to_ft) for z in segment.curb_zones if z.side == bay.side]
+    taken = [
+        (z.from_ft - _ZONE_FT, z.to_ft + _ZONE_FT) for z in segment.curb_zones if z.side == bay.side
+    ]
     taken += [around(c.station_ft, clear.crosswalk_ft + 5.0) for c in block.crossings]
     taken += [around(r.station_ft, clear.rail_ft) for r in segment.rail_crossings]
     for point in segment.curb_points:
@@ -84,6 +92,25 @@ def free_spans(block: Block, bay: Bay, clear: Clear) -> list[Span]:
             extra = clear.hydrant_ft if point.kind == "hydrant" else clear.driveway_ft
             taken.append(around(point.station_ft, (point.width_ft or 0.0) / 2 + extra))
     return without((start, stop), taken)
+
+
+def zone_span(block: Block, zone: CurbZone, strip: Strip, way: int) -> Span | None:
+    """Segment stations of a zone that may be painted in a strip: clear of intersections, stop
+    lines and crosswalks; the longest piece, or None."""
+    start, stop = 0.0, block.segment.length_ft
+    if block.start_leg is not None:
+        layout = block.start_leg.layout
+        cut = layout.outbound_end if way == 1 else layout.inbound_end
+        start = max(0.0, cut.farthest(strip.left_ft, strip.right_ft))
+    if block.end_leg is not None:
+        layout = block.end_leg.layout
+        cut = layout.inbound_end if way == 1 else layout.outbound_end
+        stop -= max(0.0, cut.farthest(-strip.right_ft, -strip.left_ft))
+    span = max(zone.from_ft, start), min(zone.to_ft, stop)
+    if span[0] >= span[1]:
+        return None
+    pieces = without(span, [around(c.station_ft, _WALK_FT) for c in block.crossings])
+    return max(pieces, key=lambda s: s[1] - s[0], default=None)
 
 
 def around(station_ft: float, reach_ft: float) -> Span:

@@ -8,7 +8,7 @@ from typing import Literal
 
 from layoutgen.street.design import Segment, Side, Strip
 
-EdgePlace = Literal["required", "recommended", "every_street"]
+EdgePlace = Literal["required", "recommended", "ramps", "every_street"]
 _RURAL = {"arterial": (6000, 3000), "collector": (None, 3000)}
 _LEAST_FT = 20.0
 _DRIVEN = ("travel_lane", "turn_lane", "center_turn_lane")
@@ -61,12 +61,19 @@ def traveled_ft(segment: Segment) -> float:
     return max(0.0, lanes - segment.short_ft)
 
 
+def moving_lanes(segment: Segment) -> int:
+    """Number of lanes that traffic moves in."""
+    return sum(s.kind in ("travel_lane", "center_turn_lane") for s in segment.strips)
+
+
 def wants_edges(segment: Segment, at: Sequence[EdgePlace]) -> bool:
     """Whether a street gets edge lines: MUTCD 11th edition 3B.10 (EDGE-01, EDGE-02).
 
     What asks for a traffic volume is not met where none is known.
     """
     if "every_street" in at:
+        return True
+    if segment.street_class == "ramp" and "ramps" in at:
         return True
     if segment.street_class == "freeway":
         return "required" in at

@@ -17,6 +17,8 @@ _BENT = 0.9
 #: numbers held at a time while rectangles are tried
 _AT_ONCE = 4_000_000
 
+#: a piece so many times as long as wide is a line along the street
+_LINE = 40.0
 Floats = NDArray[np.float64]
 
 
@@ -117,7 +119,8 @@ def _bent(pieces: Any, rectangle_sqft: Floats, counts: Any) -> Any:
     """Long narrow pieces without holes that follow a curve."""
     length, width = _along_bend(pieces)
     whole = (shapely.get_type_id(pieces) == 3) & (shapely.get_num_interior_rings(pieces) == 0)
-    loose = shapely.area(pieces) < _BENT * rectangle_sqft
+    # a slight bend widens the rectangle around a very long line by inches
+    loose = (shapely.area(pieces) < _BENT * rectangle_sqft) | (length > _LINE * width)
     return whole & loose & (counts > 5) & (length > _SLENDER * width)
 
 

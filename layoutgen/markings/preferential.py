@@ -13,11 +13,12 @@ class OwnLane:
     """A lane kept for one use.
 
     Attributes:
-        use: bus, hov or taxi.
+        use: bus, hov, taxi or bike_bus.
         strip: the lane.
         side: +1 it is the rightmost of the street, -1 the leftmost.
         shared_ft: offset of the edge toward the next lane of its direction, or None.
         ends: segment stations between which it is marked.
+        paired: the next lane of its direction is kept for one use too.
     """
 
     use: str
@@ -25,6 +26,7 @@ class OwnLane:
     side: int
     shared_ft: float | None
     ends: tuple[float, float]
+    paired: bool = False
 
     @property
     def start_ft(self) -> float:
@@ -33,22 +35,32 @@ class OwnLane:
 
 
 def own_lanes(block: Block) -> Iterator[OwnLane]:
-    """The lanes of a block that are not for everybody."""
-    if not any(block.segment.lane_use):
+    """The lanes of a block that are not for everybody.
+
+    Two of them side by side are parted by an ordinary lane line (MUTCD 11th edition 3E.02), so
+    neither has a shared edge.
+    """
+    if not any(block.segment.lane_use) or block.segment.roundabout:
         return
     lanes = sorted(
         (s for s in block.segment.strips if s.kind == "travel_lane"), key=lambda s: s.center_ft
     )
-    if not lanes or block.segment.roundabout:
-        return
-    for side, use, k in ((-1, block.segment.lane_use[0], 0), (1, block.segment.lane_use[1], -1)):
-        if use:
-            strip = lanes[k]
-            inward = strip.right_ft if side == -1 else strip.left_ft
-            beside = [s for s in lanes if s is not strip and s.direction == strip.direction]
-            shared = any(abs(s.left_ft - inward) < 1e-6 or abs(s.right_ft - inward) < 1e-6
-                         for s in beside)  # fmt: skip
-            yield OwnLane(use, strip, side, inward if shared else None, lane_ends(block, strip))
+    left, right = block.segment.lane_use
+    kept = {k: use for k, use in ((0, left), (len(lanes) - 1, right)) if use and lanes}
+    for k, use in kept.items():
+        side = 1 if k == len(lanes) - 1 and (right or k) else -1
+        inward = k - side
+        edge = lanes[k].right_ft if side == -1 else lanes[k].left_ft
+        touch = 0 <= inward < len(lanes) and _touch(lanes[k], lanes[inward])
+        shared = edge if touch and inward not in kept else None
+        ends = lane_ends(block, lanes[k])
+        yield OwnLane(use, lanes[k], side, shared, ends, touch and inward in kept)
+
+
+def _touch(a: Strip, b: Strip) -> bool:
+    """Whether two lanes of one direction lie side by side."""
+    near = min(abs(a.left_ft - b.right_ft), abs(a.right_ft - b.left_ft)) < 1e-6
+    return near and a.direction == b.direction
 
 
 def lane_ends(block: Block, strip: Strip) -> tuple[float, float]:

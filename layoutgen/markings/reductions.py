@@ -7,6 +7,7 @@ piece begins.
 from __future__ import annotations
 
 import bisect
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -25,20 +26,20 @@ _LEAST_SHIFT_FT = 2.0
 
 @dataclass(frozen=True)
 class Reduction:
-    """A lane that ends in a block.
+    """One lane that ends in a block, or several side by side.
 
     Attributes:
         way: direction of its traffic along the segment.
-        lane: the lane that ends.
-        beside: the lane next to it, that traffic moves into.
-        to_right: +1 where the lane lies right of the segment's other lanes, by offset, else -1.
-        from_ft, to_ft: offset of its outer edge before the taper and behind it.
+        lanes: the lanes that end, the outermost last.
+        beside: the lane next to them, that traffic moves into.
+        to_right: +1 where they lie right of the segment's other lanes, by offset, else -1.
+        from_ft, to_ft: offset of their outer edge before the taper and behind it.
         end_ft: segment station of the joint.
         length_ft: length of the taper as the formula wants it.
     """
 
     way: int
-    lane: Strip
+    lanes: tuple[Strip, ...]
     beside: Strip
     to_right: int
     from_ft: float
@@ -68,33 +69,50 @@ def advance_ft(speed_mph: float) -> float:
     return ADVANCE_FT[speeds[k]]
 
 
-def reduction(block: Block, way: int, classes: Sequence[str]) -> Reduction | None:
-    """The lane of one direction that ends at the joint ahead, on streets of some classes."""
+def reductions(block: Block, way: int, classes: Sequence[str]) -> tuple[Reduction, ...]:
+    """Where lanes of one direction end at the joint ahead, on streets of some classes.
+
+    One side, or both sides of a one-way road that narrows on both.
+    """
     segment = block.segment
     ahead = block.after if way == 1 else block.before
     if not ahead or segment.street_class not in classes or segment.roundabout:
-        return None
+        return ()
     own = segment.lanes(way)
     theirs = [s for s in ahead if s.kind == "travel_lane" and s.direction == way]
     if not theirs or len(theirs) >= len(own):
-        return None
+        return ()
     right = own[-1].right_ft - theirs[-1].right_ft
     left = theirs[0].left_ft - own[0].left_ft
-    # a lane of a two-way street ends on its outer side: the inner one is the center line's
-    outer = way if segment.driving_side == "right" else -way
-    to_right = (
-        outer if segment.lanes(-way) or abs(right - left) < 0.1 else 1 if right > left else -1
+    sides = _sides(segment, way, (left, right), len(own) - len(theirs))
+    return tuple(
+        _found(segment, way, (to_right, count), shift)
+        for to_right, count, shift in sides
+        if shift >= _LEAST_SHIFT_FT
     )
-    shift = right if to_right == 1 else left
-    if shift < _LEAST_SHIFT_FT:
-        return None
-    return _found(segment, way, to_right, shift)
 
 
-def _found(segment: Segment, way: int, to_right: int, shift_ft: float) -> Reduction:
+def _sides(
+    segment: Segment, way: int, shifts: tuple[float, float], lost: int
+) -> list[tuple[int, int, float]]:
+    """(side, number of lanes that end there, how far its edge moves), the outer side first."""
+    outer = way if segment.driving_side == "right" else -way
+    near, far = shifts[::-1] if outer == 1 else shifts
+    # lanes of a two-way street end on its outer side: the inner one is the center line's
+    if segment.lanes(-way):
+        return [(outer, lost, near)]
+    if lost > 1 and min(near, far) >= _LEAST_SHIFT_FT:
+        count = math.floor(lost * near / (near + far) + 0.5 + 1e-6)
+        count = max(1, min(count, lost - 1))
+        return [(outer, count, near), (-outer, lost - count, far)]
+    return [(outer, lost, near) if near > far - 0.1 else (-outer, lost, far)]
+
+
+def _found(segment: Segment, way: int, side: tuple[int, int], shift_ft: float) -> Reduction:
+    to_right, count = side
     lanes = segment.lanes(way) if to_right == 1 else segment.lanes(way)[::-1]
-    lane, beside = lanes[-1], lanes[-2]
-    edge = lane.right_ft if to_right == 1 else lane.left_ft
+    edge = lanes[-1].right_ft if to_right == 1 else lanes[-1].left_ft
     length = taper_ft(shift_ft, segment.speed_mph, rural=segment.setting == "rural")
     end = segment.length_ft if way == 1 else 0.0
-    return Reduction(way, lane, beside, to_right, edge, edge - to_right * shift_ft, end, length)
+    to_ft = edge - to_right * shift_ft
+    return Reduction(way, lanes[-count:], lanes[-count - 1], to_right, edge, to_ft, end, length)

@@ -31,8 +31,10 @@ _TOUCH_SQFT = 0.02
 _NEVER_ON_GREEN = ("crosswalk", "shared_lane")
 #: a piece that keeps this share beside other paint is trimmed, else left out
 _KEPT = 0.75
-#: a smaller rest of a cut is not painted (sq ft)
-_SLIVER_SQFT = 0.04
+#: a smaller rest of a cut is not painted: less than half a foot of a thin line (sq ft)
+_SLIVER_SQFT = 0.15
+#: cut shapes have no finer detail than this (ft)
+_GRID_FT = 2e-7
 #: places along the street that a figure is tried at lie this far apart
 _STEP_FT = 1.0
 
@@ -272,7 +274,8 @@ def _cut_back(ground: _Ground) -> list[Finding]:
         cutter = _cutter(ground, k, [j for j in others if j not in ground.lost] or others)
         rest = _rest(whole, cutter, ground.gives[k])
         findings.append(_trimmed(ground.ids[k], whole.area - rest.area, whole))
-        ground.shapes[k] = _polygons(rest)
+        # points that nearly coincide could cross once the layout is written in another CRS
+        ground.shapes[k] = _polygons(shapely.set_precision(rest, _GRID_FT))
     return findings
 
 

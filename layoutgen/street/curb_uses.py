@@ -239,12 +239,8 @@ def _lost(
             gone = int(zone.zone_id not in used and zone.zone_id not in told)
             told.add(zone.zone_id)
             text = f"the zone shares its curb with {by}, which stays" if by else "no room is left"
-            fix = "correct one of them, or their sides"
-            out.append(
-                Finding(
-                    "zone_overlap", "warning", "curb_zones", zone.zone_id, text, fix, None, gone
-                )
-            )
+            fix, own = "correct one of them, or their sides", zone.zone_id
+            out.append(Finding("zone_overlap", "warning", "curb_zones", own, text, fix, None, gone))
     return out
 
 

@@ -153,8 +153,8 @@ class Segment:
     the right side. `outside` = in none of the districts, where districts are given: it shapes its
     neighbors, but gets no markings of its own. `lane_use` tells who the leftmost and the rightmost
     lane are for, empty = everybody. `adt` is its traffic volume in vehicles per day, `setting` what
-    lies around it: `urban` or `rural`; `axis` its line on the plane. `short_ft` is what its lanes of
-    the least width take beyond the width that the data tell.
+    lies around it: `urban` or `rural`; `axis` its line on the plane. `short_ft` is what its lanes
+    of the least width take beyond the width that the data tell.
     """
 
     index: int

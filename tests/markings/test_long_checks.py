@@ -182,6 +182,13 @@ def test_no_center_line_below_16_ft_of_pavement(width: float, lines: int) -> Non
     assert design.segments[0].short_ft == pytest.approx(max(0.0, 16.0 - width))
 
 
+def test_a_street_too_narrow_for_its_many_lanes_keeps_its_center_line() -> None:
+    """CENTER-02 is a standard; a finding tells that width and lanes contradict each other."""
+    own, design = laid(street(width_ft=14.0, lanes=4))
+    assert [p.style for p in of(own, "center_line")] == ["double_solid"]
+    assert breaches(own, design, "CENTER-02", "CENTER-06") == []
+
+
 def test_zones_that_ought_to_be_one() -> None:
     """Of three stretches the middle one, solid and short, loses its solid line."""
     own, design = laid(winding(rules={"center_line": {"no_passing": "curves"}}))
@@ -276,3 +283,69 @@ def test_chevrons_of_slow_roads() -> None:
     apart = shapely.MultiPolygon([first, shapely.affinity.translate(first, 190.0, 90.0)])
     bad = [replaced(p, apart) if p is far else p for p in own]
     assert breaches(bad, design, "CHEV-05") == ["CHEV-05"]
+
+
+# ---- lanes that end ---------------------------------------------------------------------------
+
+
+def narrowing(before: tuple[int, float], after: tuple[int, float], **more: Any) -> Scene:
+    """A long curved road of so many lanes and feet, and what it goes on with, at 45 mph."""
+    arc = [(-1500.0 + 50.0 * k, 40.0 + 0.00008 * (50.0 * k) ** 2) for k in range(31)]
+    main = {"name": "Ness Road", "street_class": "arterial", "speed_mph": 45.0,
+            "parking": "none", **more.pop("row", {})}  # fmt: skip
+    line = shapely.LineString(arc)
+    return Scene(
+        [
+            {"segment_id": "a", **main, "lanes": before[0], "width_ft": before[1],
+             "at": shapely.reverse(line) if main.get("oneway") == "backward" else line},
+            {"segment_id": "b", **main, "lanes": after[0], "width_ft": after[1],
+             "at": shapely.LineString([arc[-1], (700.0, 330.0)][::
+                                      -1 if main.get("oneway") == "backward" else 1])},
+        ],
+        settings=more,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+@pytest.mark.parametrize("oneway", ["forward", "backward"])
+def test_lanes_that_end_on_both_sides(side: str, oneway: str) -> None:
+    """Four lanes become two in the middle: two tapers of 12 x 45 ft (TAPER-01), each its color."""
+    row = {"oneway": oneway}
+    scene = narrowing((4, 48.0), (2, 24.0), row=row, project={"driving_side": side})
+    own, design = laid(scene)
+    tapers = of(own, "lane_reduction", "taper_line")
+    assert sorted(p.color for p in tapers) == ["white", "yellow"]
+    assert [p.to_ft - p.from_ft for p in tapers] == pytest.approx([540.0, 540.0], abs=0.5)
+    white = next(p for p in tapers if p.color == "white")
+    axis = white.segment.axis if white.segment else None
+    a, b = (axis.interpolate(white.station_ft + d) for d in (-1.0, 1.0))
+    way = 1 if oneway == "forward" else -1
+    spot = white.shape.centroid
+    on_right = ((spot.x - a.x) * (b.y - a.y) - (spot.y - a.y) * (b.x - a.x)) * way > 0
+    assert on_right == (side == "right")
+    arrows = of(own, "lane_reduction", "arrow")
+    assert sorted(round(p.offset_ft) for p in arrows) == [-18, -18, 18, 18]
+    lines = [p for p in of(own, "lane_line") if p.segment and p.segment.segment_id == "a"]
+    total = design.segments[0].length_ft
+    before = {round(p.offset_ft): total - p.to_ft if way == 1 else p.from_ft for p in lines}
+    assert sorted(before) == [-12, 0, 12]
+    # 3/4 of the 775 ft of the Lane Ends sign at 45 mph, and the taper (LANE-06); then half a gap
+    wanted = 540 + 0.75 * 775
+    assert before[0] < 16.0
+    assert all(wanted - 1.0 < before[k] < wanted + 16.0 for k in (-12, 12))
+    bare = [p for p in own if p not in arrows or p.offset_ft > 0.0]
+    assert breaches(bare, design, "ARROW-10") == ["ARROW-10"]
+    assert breaches(own, design, "LANE-06", "TAPER-01", "ARROW-10") == []
+
+
+def test_two_lanes_that_end_side_by_side() -> None:
+    """Six lanes become two: no line between the lanes that end, none beside the one that stays."""
+    own, design = laid(narrowing((6, 72.0), (2, 26.0)))
+    (taper,) = of(own, "lane_reduction", "taper_line")
+    assert taper.to_ft - taper.from_ft == pytest.approx((36 - 13) * 45, abs=0.5)
+    assert "2 lanes end" in layout_of(narrowing((6, 72.0), (2, 26.0)))[0]["reason"].str.cat()
+    lines = [p for p in of(own, "lane_line") if p.offset_ft > 0]
+    assert all(not p.shape.intersects(taper.shape.buffer(200.0)) for p in lines)
+    assert breaches(own, design, "LANE-06", "TAPER-01", "ARROW-10") == []
+    arrows = of(own, "lane_reduction", "arrow")
+    assert sorted(round(p.offset_ft) for p in arrows) == [18, 30]

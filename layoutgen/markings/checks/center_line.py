@@ -8,7 +8,7 @@ import shapely
 from layoutgen.markings.checks.lane_line import side_by_side
 from layoutgen.markings.checks.patterns import gaps_ft, line_width_check
 from layoutgen.markings.conformity import INCH, Check, LaidOut, Paint, tolerance_ft
-from layoutgen.markings.edges import traveled_ft
+from layoutgen.markings.edges import moving_lanes, traveled_ft
 from layoutgen.markings.sight import JOIN_FT
 from layoutgen.street.design import Block, Segment
 
@@ -79,8 +79,8 @@ def _by_volume(row: str, text: str, where: tuple[str, float, int], main: bool) -
 def _narrow(paint: Paint, _: LaidOut) -> str | None:
     if paint.segment is None or not _two_way(paint.segment):
         return None
-    width = traveled_ft(paint.segment)
-    return f"on {width:.1f} ft of lanes" if width < 16.0 - 1e-6 else None
+    width, lanes = traveled_ft(paint.segment), moving_lanes(paint.segment)
+    return f"on {width:.1f} ft of lanes" if width < 16.0 - 1e-6 and lanes < 3 else None
 
 
 def _zones(paint: Paint) -> list[tuple[float, float]]:

@@ -63,7 +63,16 @@ def _color_by_traffic(row: str, wanted: str, text: str) -> Check:
     return Check(row, text, test, LINES, fix=fix)
 
 
+def _state_line(paint: Paint, _: LaidOut) -> str | None:
+    """Lines along a numbered route: 6 in, measured on their longest piece."""
+    if paint.segment is None or not paint.segment.route or not paint.parts:
+        return None
+    width = max(paint.parts, key=lambda p: p.long_ft).short_ft
+    return f"{width * 12:.1f} in wide on {paint.segment.route}" if width < 0.45 else None
+
+
 CHECKS = (
+    Check("LINE-17", "lines of numbered routes at least 6 in wide", _state_line, LINES),
     color_check("LINE-14", (ANY,), COLORS),
     _color_by_traffic("LINE-15", "yellow", "yellow between opposing directions, and left edges"),
     _color_by_traffic("LINE-16", "white", "white between lanes of one direction, and right edges"),

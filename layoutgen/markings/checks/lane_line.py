@@ -16,7 +16,7 @@ from layoutgen.markings.checks.patterns import (
 )
 from layoutgen.markings.conformity import INCH, Check, LaidOut, Paint, tolerance_ft
 from layoutgen.markings.lanes import turns
-from layoutgen.markings.reductions import reduction
+from layoutgen.markings.reductions import Reduction, reductions
 from layoutgen.street.design import Block, Leg
 
 LANE = ("lane_line",)
@@ -103,15 +103,22 @@ def _drop(leg: Leg, laid: LaidOut) -> str | None:
 def _ends_early(block: Block, laid: LaidOut) -> str | None:
     """A broken lane line along the taper of the lane that ends."""
     for way in (1, -1):
-        found = reduction(block, way, _CLASSES)
-        if found is None or block.segment.length_ft < found.length_ft + 100.0:
-            continue
-        edge = found.lane.left_ft if found.to_right == 1 else found.lane.right_ft
-        for p in laid.on_segment(block.segment, *LANE):
-            near = p.left_ft - _NEAR_FT <= edge <= p.right_ft + _NEAR_FT
-            left = found.end_ft - p.to_ft if way == 1 else p.from_ft
-            if near and left < found.length_ft - 1.0:
-                return f"{p.marking_id} ends {left:.0f} ft before the lane has ended"
+        for found in reductions(block, way, _CLASSES):
+            if block.segment.length_ft >= found.length_ft + 100.0:
+                said = _along_taper(found, laid.on_segment(block.segment, *LANE))
+                if said:
+                    return said
+    return None
+
+
+def _along_taper(found: Reduction, lines: list[Paint]) -> str | None:
+    """A lane line at the inner edge of a lane that ends which goes on along the taper."""
+    edges = [s.left_ft if found.to_right == 1 else s.right_ft for s in found.lanes]
+    for p in lines:
+        near = any(p.left_ft - _NEAR_FT <= e <= p.right_ft + _NEAR_FT for e in edges)
+        left = found.end_ft - p.to_ft if found.way == 1 else p.from_ft
+        if near and left < found.length_ft - 1.0:
+            return f"{p.marking_id} ends {left:.0f} ft before the lane has ended"
     return None
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from layoutgen.markings.checks.patterns import line_width_check
 from layoutgen.markings.conformity import INCH, Check, LaidOut, Paint
-from layoutgen.markings.reductions import Reduction, advance_ft, reduction
+from layoutgen.markings.reductions import Reduction, advance_ft, reductions
 from layoutgen.street.design import Block
 
 KIND = ("lane_reduction",)
@@ -48,9 +48,9 @@ def _arrows(block: Block, laid: LaidOut) -> str | None:
     if block.segment.speed_mph < 45.0:
         return None
     for way in (1, -1):
-        found = reduction(block, way, _CLASSES)
-        if found is not None and _room(block, found) and not _seen(block, found, laid):
-            return "no lane-reduction arrow before the lane that ends"
+        for found in reductions(block, way, _CLASSES):
+            if _room(block, found) and not _seen(block, found, laid):
+                return "no lane-reduction arrow before the lane that ends"
     return None
 
 
@@ -60,7 +60,7 @@ def _room(block: Block, found: Reduction) -> bool:
 
 def _seen(block: Block, found: Reduction, laid: LaidOut) -> bool:
     arrows = [p for p in laid.on_segment(block.segment, *KIND) if p.style in _ARROW]
-    return any(found.lane.left_ft <= p.offset_ft <= found.lane.right_ft for p in arrows)
+    return all(any(s.left_ft <= p.offset_ft <= s.right_ft for p in arrows) for s in found.lanes)
 
 
 CHECKS = (

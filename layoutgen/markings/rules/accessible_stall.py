@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 from layoutgen.config import choice, length
 from layoutgen.markings.conformity import color_check
-from layoutgen.markings.curbside import Bay, Span, bay_of
+from layoutgen.markings.curbside import ANGLE_FT, Bay, Span, bay_of, zone_span
 from layoutgen.markings.marking import (
     Color,
     FigureShape,
@@ -55,10 +56,12 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
         if zone.use != "accessible" or block.segment.roundabout:
             continue
         bay = bay_of(block.segment, zone.side)
-        if bay is None:
-            continue
-        for number, stall in enumerate(stalls(zone, bay.way, params), 1):
-            yield from _stall(block, zone, bay, (number, stall), params)
+        span = zone_span(block, zone, bay.strip, bay.way) if bay else None
+        if bay is None or span is None or bay.depth_ft >= ANGLE_FT:
+            continue  # stalls at an angle are marked by hand
+        own = replace(zone, from_ft=span[0], to_ft=span[1])
+        for number, stall in enumerate(stalls(own, bay.way, params), 1):
+            yield from _stall(block, own, bay, (number, stall), params)
 
 
 def stalls(zone: CurbZone, way: int, params: Params) -> list[tuple[Span, Span]]:

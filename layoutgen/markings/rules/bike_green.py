@@ -13,11 +13,9 @@ from layoutgen.config import choice, length
 from layoutgen.markings.bike_ends import (
     Gaps,
     bike_ends,
-    dotted_length,
+    crossed_end,
     has_dotted_line,
     may_be_crossed,
-    parted,
-    traffic_edge,
     traffic_way,
 )
 from layoutgen.markings.conformity import Check, LaidOut, Paint, color_check
@@ -25,8 +23,6 @@ from layoutgen.markings.marking import Frame, LineShape, Marking, Rule, RulePara
 from layoutgen.street.design import Block, Leg, Strip
 
 Span = tuple[float, float]
-#: usual width of the line of a bike lane (BIKE-25)
-_LINE_FT = 0.5
 
 
 class Params(RuleParams):
@@ -107,18 +103,13 @@ def _stretches(block: Block, strip: Strip, params: Params) -> Iterator[tuple[Spa
     gaps = Gaps(params.turn_gap_ft, params.roundabout_gap_ft)
     ends = bike_ends(block, strip, (strip.center_ft, strip.width_ft), gaps)
     green = _span(block, strip, ends, params)
-    # exactly as the line toward traffic, so that the cycles agree
-    edge = traffic_edge(block.segment.strips, strip)
-    line = bike_ends(block, strip, (edge, _LINE_FT), gaps)
-    dotted = dotted_length(block, strip, line[1] - line[0], params.dotted_ft)
-    # on a skewed leg the pieces, square to the lane, would reach past the end of the lane
-    skewed = max(abs(line[0] - ends[0]), abs(line[1] - ends[1])) > 1.0
-    has_dots = params.dots and dotted and has_dotted_line(block.segment.strips, strip)
-    if not has_dots or skewed or green[0] == green[1]:
+    last = crossed_end(block, strip, gaps, params.dotted_ft)
+    has_dots = params.dots and last and has_dotted_line(block.segment.strips, strip)
+    if not last or not has_dots or green[0] == green[1]:
         yield green, False
         return
-    solid, last = parted(line, strip.direction, dotted)
-    yield (max(green[0], solid[0]), min(green[1], solid[1])), False
+    before = (ends[0], last[0]) if strip.direction == 1 else (last[1], ends[1])
+    yield (max(green[0], before[0]), min(green[1], before[1])), False
     yield last, True
 
 

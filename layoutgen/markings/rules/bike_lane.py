@@ -18,9 +18,8 @@ from layoutgen.config import choice, length
 from layoutgen.markings.bike_ends import (
     Gaps,
     bike_ends,
-    dotted_length,
+    crossed_end,
     needs_arrow,
-    parted,
     traffic_way,
 )
 from layoutgen.markings.checks.bike_lane import CHECKS
@@ -296,10 +295,15 @@ def _line(
     offsets, width = [s.offset_ft for s in strokes], strokes[0].width_ft
     middle, spread = sum(offsets) / len(offsets), max(offsets) - min(offsets) + width
     start, stop = _ends(block, strips[k], (middle, spread), params)
+    gaps = Gaps(params.turn_gap_ft, params.roundabout_gap_ft)
     wanted = params.dotted_ft if side in _DOTTED else 0.0
-    dotted = dotted_length(block, strips[k], stop - start, wanted)
-    solid, rest = parted((start, stop), strips[k].direction, dotted)
-    if solid[1] - solid[0] > 0.01:
+    crossed = crossed_end(block, strips[k], gaps, wanted)
+    solid, rest = (start, stop), (stop, stop)
+    if crossed and strips[k].direction == 1:
+        solid, rest = (start, crossed[0]), (crossed[0], min(stop, crossed[1]))
+    elif crossed:
+        solid, rest = (crossed[1], stop), (max(start, crossed[0]), crossed[1])
+    if solid[1] - solid[0] >= (params.shortest_ft if crossed else 0.01):
         yield _stretch(block, k, LineShape(*solid, strokes), side)
     if rest[1] - rest[0] > 0.01:
         dots = tuple(

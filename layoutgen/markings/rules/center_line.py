@@ -16,7 +16,7 @@ from typing import Literal
 
 from layoutgen.config import choice, length
 from layoutgen.markings.checks.center_line import CHECKS
-from layoutgen.markings.edges import traveled_ft
+from layoutgen.markings.edges import moving_lanes, traveled_ft
 from layoutgen.markings.marking import (
     Frame,
     LineParams,
@@ -54,7 +54,7 @@ class Params(LineParams):
         low="0 ft",
         high="24 ft",
         source="CENTER-06",
-        text="narrower streets get none: that needs engineering judgment",
+        text="narrower streets of two lanes get none: that needs engineering judgment",
     )
     no_passing: Literal["off", "curves"] = choice(
         "off",
@@ -122,11 +122,13 @@ _STYLES = ("broken", "solid_and_broken", "double_solid")
 def _form(segment: Segment, params: Params) -> str:
     """Form by class, or by traffic volume where the class has none."""
     wide = traveled_ft(segment)
-    if wide < params.least_width_ft - 1e-6:
+    many = moving_lanes(segment) >= _MANY_LANES
+    # a street that narrow for so many lanes is an error in the data, which a finding tells of
+    if wide < params.least_width_ft - 1e-6 and not many:
         return "none"
     if segment.center_line != "none" or params.by_volume == "off":
         return segment.center_line
-    if sum(s.kind in ("travel_lane", "center_turn_lane") for s in segment.strips) >= _MANY_LANES:
+    if many:
         return "double_solid"
     if segment.adt is None:
         return "none"

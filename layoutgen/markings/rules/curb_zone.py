@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Literal
 
 from layoutgen.config import choice, length, measure
 from layoutgen.markings.conformity import Check, LaidOut, Paint, color_check
-from layoutgen.markings.curbside import Bay, bay_of
+from layoutgen.markings.curbside import Bay, bay_of, zone_span
 from layoutgen.markings.marking import (
     Color,
     FigureShape,
@@ -26,7 +27,7 @@ from layoutgen.markings.marking import (
     RuleParams,
     Stroke,
 )
-from layoutgen.street.design import Block, CurbZone
+from layoutgen.street.design import Block, CurbZone, Segment, Strip
 
 #: words of a zone, the first that a driver meets first
 _WORDS = {
@@ -45,8 +46,12 @@ _TOLD = {
     "charging": "charging",
     "no_parking": "no parking",
 }
-#: gap between lines, in letter heights (WORD-03)
+#: gap between lines, in letter heights (WORD-03); lines of one message (WORD-02)
 _LEAST_GAP = 4.0
+_MOST_LINES = 3
+#: a shallower strip takes no outline, a shorter stretch nothing at all (ft)
+_LEAST_DEPTH_FT = 5.0
+_LEAST_FT = 8.0
 Use = Literal["bus_stop", "loading", "taxi", "fire_lane", "no_parking", "charging"]
 
 
@@ -103,10 +108,20 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
         if zone.use not in params.at or block.segment.roundabout:
             continue
         bay = bay_of(block.segment, zone.side, ("parking", "shoulder"))
-        if bay is not None and bay.depth_ft >= 5.0:
-            yield from _in_bay(block, zone, bay, params)
+        if bay is not None and bay.depth_ft >= _LEAST_DEPTH_FT:
+            own = _cut(block, zone, bay.strip, bay.way)
+            if own is not None:
+                yield from _in_bay(block, own, bay, params)
         elif zone.use == "bus_stop":
             yield from _in_lane(block, zone, params)
+
+
+def _cut(block: Block, zone: CurbZone, strip: Strip, way: int) -> CurbZone | None:
+    """The zone without what lies in crosswalks, before stop lines and in intersections."""
+    span = zone_span(block, zone, strip, way)
+    if span is None or span[1] - span[0] < _LEAST_FT:
+        return None
+    return replace(zone, from_ft=span[0], to_ft=span[1])
 
 
 def _in_bay(block: Block, zone: CurbZone, bay: Bay, params: Params) -> Iterator[Marking]:
@@ -123,10 +138,17 @@ def _in_lane(block: Block, zone: CurbZone, params: Params) -> Iterator[Marking]:
     """Words in the lane next to the curb, where buses stop in it."""
     lanes = [s for s in block.segment.strips if s.kind == "travel_lane"]
     lane = max(lanes, key=lambda s: s.center_ft * zone.side, default=None)
-    if lane is None or lane.center_ft * zone.side <= 0:
+    own = None if lane is None else _cut(block, zone, lane, lane.direction)
+    if lane is None or own is None or not _is_outer(block.segment, lane, zone.side):
         return
     room = min(lane.width_ft - 2 * params.word_margin_ft, 8.0)
-    yield from _words(block, zone, (lane.center_ft, room, lane.direction), "white", params)
+    yield from _words(block, own, (lane.center_ft, room, lane.direction), "white", params)
+
+
+def _is_outer(segment: Segment, lane: Strip, side: int) -> bool:
+    """Whether nothing but a bike lane or shoulder lies between a lane and the curb of a side."""
+    outside = [s for s in segment.strips if (s.center_ft - lane.center_ft) * side > 0]
+    return all(s.kind in ("bike_lane", "buffer", "shoulder") for s in outside)
 
 
 def _words(
@@ -138,10 +160,11 @@ def _words(
 ) -> Iterator[Marking]:
     """Words of the zone around its middle; fewer where it is short."""
     offset, width, way = place
-    words = _WORDS.get(zone.use, ())
+    words = tuple(w.strip().upper() for w in zone.text.split("|") if w.strip())
+    words = words[:_MOST_LINES] or _WORDS.get(zone.use, ())
     height, room = params.word_height_ft, zone.to_ft - zone.from_ft - 2.0
     gap = min(params.word_gap_ft, (room - len(words) * height) / max(1, len(words) - 1))
-    if gap < _LEAST_GAP * height:
+    if gap < (_LEAST_GAP * height if len(words) > 1 else 0.0):
         return  # a message half told, or lines too near to be read one after the other
     total = len(words) * height + (len(words) - 1) * gap
     start = (zone.from_ft + zone.to_ft) / 2 - way * total / 2
@@ -241,8 +264,13 @@ def _slant(paint: Paint, _: LaidOut) -> str | None:
     return "diagonals slant toward traffic" if turns and min(turns) < 0 else None
 
 
+def _white(paint: Paint, _: LaidOut) -> str | None:
+    return None if paint.color == "white" else f"is {paint.color}"
+
+
 CHECKS = (
-    color_check("CHEV-09", ["curb_zone"], ["white", "red"]),
+    Check("CHEV-09", "white diagonals", _white, ("curb_zone",), ("no_parking diagonals",)),
+    color_check("LINE-14", ["curb_zone"], ["white", "red"]),
     Check(
         "CHEV-09",
         "diagonals slant away from traffic",

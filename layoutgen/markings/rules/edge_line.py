@@ -15,19 +15,22 @@ from layoutgen.config import choice, length
 from layoutgen.markings.checks.edge_line import CHECKS
 from layoutgen.markings.edges import Edge, EdgePlace, edges_of, wants_edges
 from layoutgen.markings.marking import Frame, LineShape, Marking, Rule, RuleParams, Stroke
-from layoutgen.markings.reductions import reduction
+from layoutgen.markings.reductions import reductions
 from layoutgen.markings.runs import way_ends
 from layoutgen.street.design import Block
 
+#: slope of the curb line of a street that a ramp meets at less than 45 deg
+_SHARP = 1.0
 _BIKE = ("bike_lane", "buffer")
 
 
 class Params(RuleParams):
     at: tuple[EdgePlace, ...] = choice(
-        ("required", "recommended"),
-        source="EDGE-01, EDGE-02",
+        ("required", "recommended", "ramps"),
+        source="EDGE-01, EDGE-02; ramps: common practice",
         text="streets that get edge lines: freeways and rural arterials of 20 ft and 6000 "
-        "vehicles per day; rural arterials and collectors of 3000; every street, curbs or not",
+        "vehicles per day; rural arterials and collectors of 3000; ramps, but for those that meet "
+        "a street at a sharp angle; every street, curbs or not",
     )
     omit: tuple[Literal["bike_lane", "parking"], ...] = choice(
         ("bike_lane", "parking"),
@@ -61,7 +64,7 @@ class Params(RuleParams):
 
 def mark(block: Block, params: Params) -> Iterator[Marking]:
     segment = block.segment
-    if segment.roundabout or not wants_edges(segment, params.at):
+    if segment.roundabout or not wants_edges(segment, _places(block, params)):
         return
     for edge in edges_of(segment.strips, segment.driving_side):
         kind = "bike_lane" if edge.beside in _BIKE else edge.beside
@@ -69,14 +72,21 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
             yield from _line(block, edge, params)
 
 
+def _places(block: Block, params: Params) -> tuple[EdgePlace, ...]:
+    """Without ramps where one meets a street at a sharp angle: its lines would cross the lanes."""
+    legs = (block.start_leg, block.end_leg)
+    sharp = any(leg is not None and abs(leg.layout.curb.slope) > _SHARP for leg in legs)
+    return tuple(at for at in params.at if at != "ramps" or not sharp)
+
+
 def _line(block: Block, edge: Edge, params: Params) -> Iterator[Marking]:
     width = params.line_width_ft
     offset = edge.offset_ft + edge.inward * (params.inset_ft + width / 2)
     start, stop = way_ends(block, edge.way, offset, width)
-    ended = reduction(block, edge.way, params.reduction_at)
-    if ended is not None and abs(ended.from_ft - edge.offset_ft) < 1e-6:
-        begin = ended.upstream(min(ended.length_ft, stop - start))
-        start, stop = (start, begin) if edge.way == 1 else (begin, stop)
+    for ended in reductions(block, edge.way, params.reduction_at):
+        if abs(ended.from_ft - edge.offset_ft) < 1e-6:
+            begin = ended.upstream(min(ended.length_ft, stop - start))
+            start, stop = (start, begin) if edge.way == 1 else (begin, stop)
     for near, far in _seen(block, edge, (start, stop)):
         if far - near >= params.shortest_ft:
             yield _marking(block, edge, LineShape(near, far, (Stroke(offset, width),)))

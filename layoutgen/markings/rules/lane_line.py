@@ -23,7 +23,7 @@ from layoutgen.markings.marking import (
     Stroke,
 )
 from layoutgen.markings.preferential import own_lanes
-from layoutgen.markings.reductions import advance_ft, reduction
+from layoutgen.markings.reductions import advance_ft, reductions
 from layoutgen.markings.runs import way_ends
 from layoutgen.street.design import Block, Leg, Strip
 
@@ -143,10 +143,11 @@ def _strokes(edge: float, style: str, params: Params) -> tuple[Stroke, ...]:
 
 def _given_up(block: Block, way: int, pair: Sequence[Strip], params: Params) -> float:
     """Length at the downstream end without a line: before and along a taper (LANE-06)."""
-    found = reduction(block, way, params.reduction_at)
-    if found is None or {found.lane, found.beside} != set(pair):
-        return 0.0
-    return found.length_ft + params.reduction_share * advance_ft(block.segment.speed_mph)
+    before = params.reduction_share * advance_ft(block.segment.speed_mph)
+    for found in reductions(block, way, params.reduction_at):
+        if set(pair) & set(found.lanes):
+            return found.length_ft + before
+    return 0.0
 
 
 def _must_turn(ahead: Leg | None, way: int, pair: tuple[Strip, Strip]) -> bool:

@@ -23,7 +23,7 @@ from layoutgen.markings.marking import (
     RuleParams,
     Stroke,
 )
-from layoutgen.markings.reductions import Reduction, advance_ft, reduction
+from layoutgen.markings.reductions import Reduction, advance_ft, reductions
 from layoutgen.markings.runs import way_ends
 from layoutgen.markings.symbols import Figure, resized
 from layoutgen.street.design import Block
@@ -79,8 +79,7 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
     if not block.after and not block.before:
         return
     for way in (1, -1):
-        found = reduction(block, way, params.at)
-        if found is not None:
+        for found in reductions(block, way, params.at):
             yield from _taper(block, found, params)
 
 
@@ -103,6 +102,7 @@ def _line(block: Block, found: Reduction, taper_ft: float, params: Params) -> Ma
     if found.way == -1:
         begin, end, sides = end, begin, sides[::-1]
     short = "" if taper_ft >= found.length_ft else f", {found.length_ft:.0f} ft are wanted"
+    ends = "a lane ends" if len(found.lanes) == 1 else f"{len(found.lanes)} lanes end"
     rows = ("TAPER-01",) if segment.speed_mph >= 45.0 else ("TAPER-02",)
     return _marking(
         block,
@@ -111,7 +111,7 @@ def _line(block: Block, found: Reduction, taper_ft: float, params: Params) -> Ma
         _What(
             "taper_line",
             _color(block, found),
-            f"a lane ends here; taper of {taper_ft:.0f} ft at {segment.speed_mph:g} mph{short}",
+            f"{ends} here; taper of {taper_ft:.0f} ft at {segment.speed_mph:g} mph{short}",
             (*rows, "TAPER-03", "LINE-01"),
         ),
     )
@@ -126,7 +126,7 @@ def _color(block: Block, found: Reduction) -> Color:
 def _arrows(
     block: Block, found: Reduction, reach: tuple[float, float], params: Params
 ) -> Iterator[Marking]:
-    """Arrows from the taper upstream, evenly over the distance of the Lane Ends sign."""
+    """Arrows in lanes that end, evenly over the distance of the Lane Ends sign upstream."""
     taper, room = reach
     figure = _figure(found, params)
     if figure is None:
@@ -137,11 +137,11 @@ def _arrows(
         if before + figure.length_ft > room:
             return
         at = found.upstream(before + figure.length_ft)
-        shape = FigureShape(
-            "arrow_lane_reduction", at, found.lane.center_ft, found.way, drawing=figure
-        )
         what = _What("arrow", "white", f"a lane ends {before:.0f} ft ahead", ("ARROW-10",))
-        yield _marking(block, found, shape, what)
+        for lane in found.lanes:
+            middle = lane.center_ft
+            shape = FigureShape("arrow_lane_reduction", at, middle, found.way, drawing=figure)
+            yield _marking(block, found, shape, what)
 
 
 def _figure(found: Reduction, params: Params) -> Figure | None:
@@ -165,7 +165,7 @@ def _marking(
         along, width = (shape.start_ft + shape.stop_ft) / 2, shape.strokes[0].width_ft
         across = (found.from_ft + found.to_ft) / 2
     else:
-        along, across = shape.upstream_ft, found.lane.center_ft
+        along, across = shape.upstream_ft, shape.offset_ft
         width = shape.drawing.width_ft if shape.drawing else 0.0
     return Marking(
         kind="lane_reduction",

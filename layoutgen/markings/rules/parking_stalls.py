@@ -11,16 +11,12 @@ import math
 from collections.abc import Iterator
 from typing import Literal
 
-import shapely
-
 from layoutgen.config import choice, length, measure
-from layoutgen.markings.conformity import Check, LaidOut, Paint, color_check, within
-from layoutgen.markings.curbside import Bay, Clear, Span, bay_of, free_spans
+from layoutgen.markings.checks.parking_stalls import CHECKS
+from layoutgen.markings.curbside import ANGLE_FT, Bay, Clear, Span, bay_of, free_spans
 from layoutgen.markings.marking import Frame, Marking, Patch, PatchesShape, Rule, RuleParams
 from layoutgen.street.design import Block
 
-#: a wider strip is for cars at an angle
-_ANGLE_FT = 12.0
 Corners = tuple[tuple[float, float], ...]
 
 
@@ -91,7 +87,7 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
     )
     for side in (1, -1):
         bay = bay_of(block.segment, side)
-        style = "angle" if bay and bay.depth_ft >= _ANGLE_FT else "parallel"
+        style = "angle" if bay and bay.depth_ft >= ANGLE_FT else "parallel"
         if bay is None or style not in params.at:
             continue
         for span in free_spans(block, bay, clear):
@@ -189,51 +185,4 @@ def _marking(block: Block, bay: Bay, marks: list[Patch], style: str, params: Par
     )
 
 
-def _thin(paint: Paint, _: LaidOut) -> str | None:
-    """Both strokes of a mark: a T's area over its length is its line width."""
-    for part in paint.parts:
-        # a lone line shows its width; a T or L does in how little it fills of its box
-        around = part.long_ft + part.short_ft
-        width = part.short_ft if part.short_ft < 0.7 else part.shape.area / around
-        if not within(width, 0.25, 0.55):
-            return f"a mark of {width * 12:.1f} in"
-    return None
-
-
-def _off(paint: Paint, laid: LaidOut, least_ft: float, *, walk: bool) -> str | None:
-    """How near its stalls come to a signal's curb line, or to a crosswalk, as traffic arrives."""
-    if paint.segment is None or paint.segment.index >= len(laid.design.blocks):
-        return None
-    block = laid.design.blocks[paint.segment.index]
-    axis = laid.design.axes.lines()[paint.segment.index]
-    along = shapely.line_locate_point(axis, shapely.points(shapely.get_coordinates(paint.shape)))
-    for leg, sign in ((block.start_leg, 1), (block.end_leg, -1)):
-        if leg is None or not leg.inbound or (not walk and leg.control != "signal"):
-            continue
-        cut = leg.layout.crosswalk[1] if walk and leg.layout.crosswalk else leg.layout.curb
-        if walk and not leg.layout.crosswalk:
-            continue
-        own = paint.offset_ft * sign
-        if own * sum(s.center_ft for s in leg.inbound) <= 0:
-            continue  # on the side of those who leave
-        station = float((along if sign == 1 else paint.segment.length_ft - along).min())
-        if station - cut.at(own) < least_ft - 0.5:
-            return f"{station - cut.at(own):.1f} ft"
-    return None
-
-
-def _off_signal(paint: Paint, laid: LaidOut) -> str | None:
-    return _off(paint, laid, 30.0, walk=False)
-
-
-def _off_crosswalk(paint: Paint, laid: LaidOut) -> str | None:
-    return _off(paint, laid, 20.0, walk=True)
-
-
-CHECKS = (
-    color_check("PARK-01", ["parking_stall"], ["white"]),
-    Check("PARK-02", "marks 4 to 6 in wide", _thin, ("parking_stall",)),
-    Check("PARK-04", "at least 30 ft before a signal", _off_signal, ("parking_stall",)),
-    Check("PARK-11", "at least 20 ft before a crosswalk", _off_crosswalk, ("parking_stall",)),
-)
 RULE = Rule(on="block", params=Params, mark=mark, checks=CHECKS)

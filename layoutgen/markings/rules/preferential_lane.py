@@ -1,16 +1,20 @@
 """Preferential lane: the diamond or the words of a lane for buses, carpools or taxis, and its line.
 
 MUTCD 11th edition 3E.02, 3E.03: the symbol stands in the middle of the lane (HOV-05), a diamond
-of lines (HOV-01 to HOV-03) in carpool lanes, words in the others (HOV-04). A wide solid line parts
-it from the next lane, dotted where a turn across it is let in.
+of lines (HOV-01 to HOV-03) in carpool lanes, words in the others (HOV-04), with a bicycle where
+those may use it too. A wide line parts it from the next lane: solid where crossing is discouraged,
+double where it is prohibited, broken where it is let; dotted before an intersection where traffic
+turns to the side of the lane.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
+from typing import Literal
 
 from layoutgen.config import choice, length
-from layoutgen.markings.conformity import Check, LaidOut, Paint, color_check, within
+from layoutgen.markings.checks.preferential_lane import CHECKS
 from layoutgen.markings.marking import (
     FigureShape,
     Frame,
@@ -22,11 +26,24 @@ from layoutgen.markings.marking import (
 )
 from layoutgen.markings.preferential import OwnLane, own_lanes
 from layoutgen.markings.spacing import Spacing, spread
-from layoutgen.street.design import Block
+from layoutgen.street.design import Block, Leg
 
 _DIAMOND = "lane_diamond"
-_WORDS = {"bus": ("BUS", "ONLY"), "taxi": ("TAXI", "ONLY"), "hov": ("HOV",)}
-_FOR = {"bus": "buses", "taxi": "taxis", "hov": "vehicles with several people"}
+#: distance to other figures; to those of a lane beside that has its own (ft)
+_CLEAR_FT, _BESIDE_FT = 20.0, 0.5
+_BICYCLE = "bike_symbol"
+_WORDS = {
+    "bus": ("BUS", "ONLY"),
+    "taxi": ("TAXI", "ONLY"),
+    "hov": ("HOV",),
+    "bike_bus": ("BUS", "ONLY"),
+}
+_FOR = {
+    "bus": "buses",
+    "taxi": "taxis",
+    "hov": "vehicles with several people",
+    "bike_bus": "buses and bicycles",
+}
 
 
 class Params(RuleParams):
@@ -67,6 +84,17 @@ class Params(RuleParams):
         source="common practice",
         text="least distance of a word to the edges of its lane",
     )
+    line: Literal["solid", "double_solid", "broken"] = choice(
+        "solid",
+        source="LINE-16",
+        text="line to the next lane: crossing is discouraged, prohibited, or let",
+    )
+    broken_painted_ft: float = length(
+        "10 ft", low="5 ft", high="20 ft", source="LINE-04", text="piece of a broken line"
+    )
+    broken_gap_ft: float = length(
+        "30 ft", low="10 ft", high="60 ft", source="LINE-05", text="gap of a broken line"
+    )
     line_width_ft: float = length(
         "8 in", low="8 in", high="12 in", source="LINE-02", text="wide line to the next lane"
     )
@@ -98,45 +126,72 @@ def mark(block: Block, params: Params) -> Iterator[Marking]:
 
 
 def _lines(block: Block, lane: OwnLane, params: Params) -> Iterator[Marking]:
-    """Solid line to the next lane, dotted before an intersection ahead."""
+    """Line to the next lane, dotted before an intersection ahead."""
     if lane.shared_ft is None:
         return
     way = lane.strip.direction
     ahead = block.end_leg if way == 1 else block.start_leg
-    dotted = min(params.open_ft, lane.ends[1] - lane.ends[0]) if ahead is not None else 0.0
+    dotted = min(params.open_ft, lane.ends[1] - lane.ends[0]) if _turns(ahead, lane) else 0.0
     start, stop = lane.ends
     split = stop - dotted if way == 1 else start + dotted
-    solid = (start, split) if way == 1 else (split, stop)
-    broken = (split, stop) if way == 1 else (start, split)
-    width, at = params.line_width_ft, lane.shared_ft
-    parts = ((solid, Stroke(at, width), "solid"),
-             (broken, Stroke(at, width, params.dot_ft, params.dot_gap_ft), "dotted"))  # fmt: skip
-    for span, stroke, style in parts:
+    whole = (start, split) if way == 1 else (split, stop)
+    last = (split, stop) if way == 1 else (start, split)
+    dots = Stroke(lane.shared_ft, params.line_width_ft, params.dot_ft, params.dot_gap_ft)
+    parts = ((whole, _strokes(lane.shared_ft, params), params.line), (last, (dots,), "dotted"))
+    for span, strokes, style in parts:
         if span[1] - span[0] > 1.0:
-            shape = LineShape(*span, (stroke,))
-            yield _marking(block, lane, shape, (sum(span) / 2, at), (style, "line"))
+            shape = LineShape(*span, strokes)
+            yield _marking(block, lane, shape, (sum(span) / 2, lane.shared_ft), (style, "line"))
+
+
+def _strokes(at_ft: float, params: Params) -> tuple[Stroke, ...]:
+    """The line that parts the lane from the next one."""
+    width = params.line_width_ft
+    if params.line == "broken":
+        return (Stroke(at_ft, width, params.broken_painted_ft, params.broken_gap_ft),)
+    if params.line == "double_solid":
+        return tuple(Stroke(at_ft + d, width) for d in (-width, width))
+    return (Stroke(at_ft, width),)
+
+
+def _turns(ahead: Leg | None, lane: OwnLane) -> bool:
+    """Whether traffic of other lanes turns across this one at the intersection ahead."""
+    side = "right" if lane.side * lane.strip.direction == 1 else "left"
+    return ahead is not None and side in ahead.exits
 
 
 def _symbols(block: Block, lane: OwnLane, params: Params) -> Iterator[Marking]:
-    """Diamonds, or words in the order a driver meets them."""
+    """Diamonds, or words in the order a driver meets them, a bicycle after them."""
     way, strip = lane.strip.direction, lane.strip
-    words = () if lane.use == "hov" and not params.hov_words else _WORDS[lane.use]
-    figure = params.figure(_DIAMOND)
-    size = params.word_height_ft
-    gaps = max(0, len(words) - 1) * params.word_gap_ft
-    unit = len(words) * size + gaps if words else figure.length_ft
+    pieces = _pieces(lane, params)
+    sizes = [_length(shape) for shape in pieces]
+    unit = sum(sizes) + (len(pieces) - 1) * params.word_gap_ft
     rule = Spacing(params.first_ft, params.spacing_ft, params.last_gap_ft, unit)
-    room = min(strip.width_ft - 2 * params.word_margin_ft, size)
     for number, place in enumerate(spread(lane.ends[1] - lane.ends[0], rule)):
         group = f"{lane.use}{lane.side}-{number}"
-        if not words:
-            at = lane.start_ft + way * place
-            shape = FigureShape(_DIAMOND, at, strip.center_ft, way, drawing=figure)
-            yield _marking(block, lane, shape, (at, strip.center_ft), ("diamond", group))
-        for k, text in enumerate(words):
-            at = lane.start_ft + way * (place + k * (size + params.word_gap_ft))
-            shape = FigureShape("", at, strip.center_ft, way, text, size, room)
-            yield _marking(block, lane, shape, (at, strip.center_ft), (text, group))
+        at = lane.start_ft + way * place
+        for shape, size in zip(pieces, sizes, strict=True):
+            own = replace(shape, upstream_ft=at)
+            style = shape.text or ("bicycle" if shape.name == _BICYCLE else "diamond")
+            yield _marking(block, lane, own, (at, strip.center_ft), (style, group))
+            at += way * (size + params.word_gap_ft)
+
+
+def _pieces(lane: OwnLane, params: Params) -> list[FigureShape]:
+    """What stands in the lane at one place, upstream first, still without its station."""
+    at, way = lane.strip.center_ft, lane.strip.direction
+    if lane.use == "hov" and not params.hov_words:
+        return [FigureShape(_DIAMOND, 0.0, at, way, drawing=params.figure(_DIAMOND))]
+    size = params.word_height_ft
+    room = min(lane.strip.width_ft - 2 * params.word_margin_ft, size)
+    out = [FigureShape("", 0.0, at, way, text, size, room) for text in _WORDS[lane.use]]
+    if lane.use == "bike_bus":
+        out.append(FigureShape(_BICYCLE, 0.0, at, way, drawing=params.figure(_BICYCLE)))
+    return out
+
+
+def _length(shape: FigureShape) -> float:
+    return shape.drawing.length_ft if shape.drawing else shape.height_ft
 
 
 def _marking(
@@ -165,7 +220,7 @@ def _marking(
         tag=f"{lane.use}-line" if line else lane.use,
         priority=75 if line else 50,
         shift_ft=0.0 if line else 60.0,
-        clear_ft=0.0 if line else 20.0,
+        clear_ft=0.0 if line else _BESIDE_FT if lane.paired else _CLEAR_FT,
         group="" if line else group,
     )
 
@@ -177,44 +232,11 @@ def _width(shape: FigureShape | LineShape) -> float:
 
 
 def _sources(style: str, *, line: bool, word: bool) -> tuple[str, ...]:
+    if style == "bicycle":
+        return ("HOV-04", "HOV-05", "BIKE-07")
     if line:
         return ("LINE-02", "LINE-16") + (("LINE-06", "LINE-07") if style == "dotted" else ())
     return ("HOV-04", "HOV-05", "WORD-01") if word else ("HOV-01", "HOV-02", "HOV-03", "HOV-05")
 
 
-def _diamond_width(paint: Paint, _: LaidOut) -> str | None:
-    wide = paint.extent_ft[1]
-    return None if within(wide, 2.5, 20.0) else f"{wide:.2f} ft wide"
-
-
-def _diamond_length(paint: Paint, _: LaidOut) -> str | None:
-    long = paint.extent_ft[0]
-    return None if within(long, 12.0, 60.0) else f"{long:.2f} ft long"
-
-
-def _diamond_stroke(paint: Paint, _: LaidOut) -> str | None:
-    """Mean width of its lines: paint over the length of the middle lines of its four sides."""
-    long, wide = paint.extent_ft
-    side = (long**2 + wide**2) ** 0.5 / 2
-    # four sides of stroke t on an outline l by w: area = 4 (side t) - corners shared, nearly
-    stroke = paint.shape.area / (4 * side) * (1 + paint.shape.area / (long * wide))
-    return None if stroke >= 0.5 - 0.02 else f"lines of {stroke * 12:.1f} in"
-
-
-def _centered(paint: Paint, _: LaidOut) -> str | None:
-    if paint.segment is None:
-        return None
-    lanes = [s for s in paint.segment.strips if s.kind == "travel_lane"]
-    off = min((abs(s.center_ft - paint.offset_ft) for s in lanes), default=0.0)
-    return f"{off:.1f} ft beside the middle of its lane" if off > 1.0 else None
-
-
-_KINDS = ("preferential_lane",)
-CHECKS = (
-    Check("HOV-01", "diamond at least 2.5 ft wide", _diamond_width, _KINDS, ("diamond",)),
-    Check("HOV-02", "diamond at least 12 ft long", _diamond_length, _KINDS, ("diamond",)),
-    Check("HOV-03", "diamond of lines at least 6 in wide", _diamond_stroke, _KINDS, ("diamond",)),
-    Check("HOV-05", "in the middle of the lane", _centered, _KINDS, ("diamond",)),
-    color_check("LINE-16", _KINDS, ["white"]),
-)
 RULE = Rule(on="block", params=Params, mark=mark, checks=CHECKS)

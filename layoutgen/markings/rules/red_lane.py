@@ -16,7 +16,7 @@ from layoutgen.street.design import Block
 
 
 class Params(RuleParams):
-    at: tuple[Literal["bus", "taxi"], ...] = choice(
+    at: tuple[Literal["bus", "taxi", "bike_bus"], ...] = choice(
         (), source="GREEN-06", text="lanes that are painted red; none = no red pavement"
     )
     shortest_ft: float = length(
