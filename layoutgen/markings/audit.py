@@ -133,7 +133,7 @@ def audit(
         checks: in place of all that the program knows.
     """
     out = Audit()
-    known = {kind for check in (all_checks() if checks is None else checks) for kind in check.kinds}
+    known = {kind for check in (*all_checks(), *(checks or ())) for kind in check.kinds}
     strange = [p for p in paints if p.kind not in known]
     out.findings += [_strange(p) for p in strange]
     paints = tuple(p for p in paints if p.kind in known)
