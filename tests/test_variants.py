@@ -1,4 +1,4 @@
-"""Agency variants: each loads over the demo town, differs where its state does, and is consistent."""
+"""Agency variants: each loads over the demo town, differs where its state does, and fits itself."""
 
 from __future__ import annotations
 
