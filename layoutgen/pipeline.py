@@ -183,6 +183,9 @@ def audit(
     spec = given.model_copy(update=change)
     table, found = read_on_request(spec, role(ROLE), layout.inputs.plane)
     params = project.settings.audit
+    if params.missing == "auto":
+        ours = change["layer"] == "markings" and write.has_layer(file, "run_info")
+        params = params.model_copy(update={"missing": "all" if ours else "shown"})
     paints, told = paints_of(table, layout.design, params.reach_ft)
     result = hold_to_rows(paints, layout.design, params)
     result.findings[:0] = [*found, *told]

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
-from typing import Any
+from typing import Any, Literal
 
 import shapely
 
@@ -39,6 +40,13 @@ class AuditParams(Params):
     )
     notices: tuple[str, ...] = choice(
         (), source="design", text="rows whose breach is a notice, whatever their strength"
+    )
+    missing: Literal["auto", "shown", "all"] = choice(
+        "auto",
+        source="design",
+        text="what streets lack is told for every kind (all), or only for kinds the layout shows "
+        "(shown), so that a file of crosswalks is not blamed for arrows; auto = all for a layout "
+        "made by this program, shown for other files",
     )
     reach_ft: float = length(
         "60 ft",
@@ -116,7 +124,7 @@ def audit(
     """Every check in force, asked of every marking and site it concerns.
 
     Sites are asked for what they lack only where the layout has paint: a file may cover a part of
-    the street model.
+    the street model. With `missing` = shown they are asked for kinds that it shows.
 
     Args:
         paints: the layout.
@@ -125,7 +133,7 @@ def audit(
         checks: in place of all that the program knows.
     """
     out = Audit()
-    known = {kind for check in (all_checks() if checks is None else checks) for kind in check.kinds}
+    known = {kind for check in (*all_checks(), *(checks or ())) for kind in check.kinds}
     strange = [p for p in paints if p.kind not in known]
     out.findings += [_strange(p) for p in strange]
     paints = tuple(p for p in paints if p.kind in known)
@@ -143,18 +151,43 @@ def _ask_all(checks: Sequence[Check], laid: LaidOut, params: AuditParams, out: A
         by_kind.setdefault(paint.kind, []).append(paint)
     sites = _sites(laid)
     counts: dict[str, tuple[set[Any], set[Any]]] = {}
+    absent: set[str] = set()
     for check in checks:
         checked, breached = counts.setdefault(check.row, (set(), set()))
+        if check.on and params.missing == "shown" and not wanted_of(check) & set(by_kind):
+            absent |= wanted_of(check)
+            continue
         for name, subject in _subjects(check, by_kind, sites):
             checked.add(name)
             wrong = check.test(subject, laid)
             if wrong is not None:
                 breached.add(name)
                 out.findings.append(_breach(check, (subject, laid), wrong, params))
+    out.findings += [_not_shown(absent)] if absent else []
     out.rows += [
         RowCount(row, _told_as(row, params), jurisdiction(standard_rows()[row]), len(a), len(b))
         for row, (a, b) in counts.items()
     ]
+
+
+def wanted_of(check: Check) -> frozenset[str]:
+    """Kinds whose lack a check of sites may tell: its own, else those most asked in its group."""
+    if check.kinds:
+        return frozenset(check.kinds)
+    return _kinds_of_groups()[standard_rows()[check.row]["group"]]
+
+
+@cache
+def _kinds_of_groups() -> Mapping[str, frozenset[str]]:
+    """Group of rows -> kinds that at least half as many checks ask as its most asked kind."""
+    rows = standard_rows()
+    counts: dict[str, Counter[str]] = {row["group"]: Counter() for row in rows.values()}
+    for check in all_checks():
+        counts[rows[check.row]["group"]].update(k for k in check.kinds if k != ANY)
+    return {
+        group: frozenset(k for k, n in found.items() if 2 * n >= max(found.values()))
+        for group, found in counts.items()
+    }
 
 
 def _subjects(
@@ -257,3 +290,9 @@ def _strange(paint: Paint) -> Finding:
     fix = "map its code to a kind of layer markings in [inputs.layout.values.kind]"
     name = paint.marking_id
     return Finding("layout_kind_unknown", "notice", ROLE, name, text, fix, paint.shape, rows=1)
+
+
+def _not_shown(kinds: set[str]) -> Finding:
+    text = f"the layout shows no {', '.join(sorted(kinds))}; whether any is missing was not asked"
+    fix = 'set [audit] missing = "all" if it should show them'
+    return Finding("layout_kinds_not_shown", "notice", ROLE, "", text, fix)

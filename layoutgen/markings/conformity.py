@@ -81,6 +81,13 @@ class Paint:
         along, across = extents(np.array([self.shape]), np.array([self.bearing_deg]))
         return float(along[0]), float(across[0])
 
+    def once(self, name: str, make: Callable[[], Any]) -> Any:
+        """What `make` gives, made once for this paint: several checks measure the same."""
+        kept = self.__dict__.setdefault("_kept", {})
+        if name not in kept:
+            kept[name] = make()
+        return kept[name]
+
     def with_parts(self, parts: tuple[Part, ...]) -> Paint:
         """The same paint, whose pieces are measured already: a layout is measured at once."""
         self.__dict__["parts"] = parts

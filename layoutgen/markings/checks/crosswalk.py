@@ -24,10 +24,17 @@ _MODEL_FT = 0.5
 
 def _bars(paint: Paint) -> list[Any]:
     """Separate pieces whose long side runs along the travel, from left to right."""
-    found = [
-        p.shape for p in paint.parts if abs(p.turn_deg) < 45.0 and p.long_ft > p.short_ft + 0.1
-    ]
-    return by_side(found, paint.bearing_deg)
+    found = [p.shape for p in _upright(paint)]
+    return paint.once("bars", lambda: by_side(found, paint.bearing_deg))  # type: ignore[no-any-return]
+
+
+def _upright(paint: Paint) -> list[Part]:
+    return [p for p in paint.parts if abs(p.turn_deg) < 45.0 and p.long_ft > p.short_ft + 0.1]
+
+
+def _bar_sides(paint: Paint) -> list[float]:
+    """Width of every bar: the side across the travel is the shorter one."""
+    return [p.short_ft for p in _upright(paint)]
 
 
 def _across(paint: Paint) -> list[Part]:
@@ -38,7 +45,7 @@ def _across(paint: Paint) -> list[Part]:
 def _holes(paint: Paint) -> list[Any]:
     """Bays between the bars of a ladder, from left to right."""
     rings = [shapely.Polygon(ring) for p in paint.parts for ring in p.shape.interiors]
-    return by_side(rings, paint.bearing_deg)
+    return paint.once("holes", lambda: by_side(rings, paint.bearing_deg))  # type: ignore[no-any-return]
 
 
 def _parted(paint: Paint, laid: LaidOut) -> bool:
@@ -140,7 +147,7 @@ def _parallel(paint: Paint, _: LaidOut) -> str | None:
 
 
 def _uniform(paint: Paint, _: LaidOut) -> str | None:
-    widths = [sides_of(bar, paint.bearing_deg)[1] for bar in _bars(paint)]
+    widths = _bar_sides(paint)
     if not widths or max(widths) - min(widths) <= 1.0 * INCH:
         return None
     return f"bars {min(widths) / INCH:.0f} to {max(widths) / INCH:.0f} in wide"
@@ -148,7 +155,7 @@ def _uniform(paint: Paint, _: LaidOut) -> str | None:
 
 def _bar_widths(low_in: float, high_in: float) -> Any:
     def test(paint: Paint, _: LaidOut) -> str | None:
-        widths = [sides_of(bar, paint.bearing_deg)[1] for bar in _bars(paint)]
+        widths = _bar_sides(paint)
         wrong = [w for w in widths if not within(w, low_in * INCH, high_in * INCH)]
         return f"bar {wrong[0] / INCH:.1f} in wide" if wrong else None
 
@@ -160,7 +167,7 @@ def _bar_gaps(cap: float | None = None) -> Any:
 
     def test(paint: Paint, laid: LaidOut) -> str | None:
         row = _bars(paint)
-        width = min((sides_of(bar, paint.bearing_deg)[1] for bar in row), default=0.0)
+        width = min(_bar_sides(paint), default=0.0)
         low, high = (12 * INCH, 60 * INCH) if cap is None else (0.0, cap * width)
         return _wrong_gap(gaps(row), (low, high), _parted(paint, laid))
 

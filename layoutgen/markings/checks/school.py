@@ -14,6 +14,10 @@ from layoutgen.markings.conformity import Check, LaidOut, Paint
 WORD = ("word",)
 #: how far behind the word XING its crosswalk may lie
 _LOOK_FT = 200.0
+#: words of one message lie nearer: ten letter heights (WORD-04)
+_MESSAGE_FT = 85.0
+#: and in one lane
+_LANE_FT = 4.0
 
 
 def _one_lane(paint: Paint, _: LaidOut) -> str | None:
@@ -26,7 +30,7 @@ def _one_lane(paint: Paint, _: LaidOut) -> str | None:
 
 def _xing(paint: Paint, laid: LaidOut) -> str | None:
     """XING 100 ft and more before its crosswalk, and only where nothing controls that."""
-    if paint.style.casefold() != "xing":
+    if paint.style.casefold() != "xing" or not _after_school(paint, laid):
         return None
     t = math.radians(paint.bearing_deg)
     ahead = np.array([math.sin(t), math.cos(t)])
@@ -43,6 +47,17 @@ def _xing(paint: Paint, laid: LaidOut) -> str | None:
     if leg is not None and leg.control != "none":
         return f"{leg.control} controls crosswalk {walk.marking_id}"
     return None if away >= 99.99 else f"{away:.0f} ft before crosswalk {walk.marking_id}"
+
+
+def _after_school(paint: Paint, laid: LaidOut) -> bool:
+    """Whether the word is part of SLOW SCHOOL XING, and not of another message."""
+    words = laid.near(paint.shape, _MESSAGE_FT, ("word",))
+    return any(
+        p.style.casefold() == "school"
+        and p.segment is paint.segment
+        and abs(p.offset_ft - paint.offset_ft) < _LANE_FT
+        for p in words
+    )
 
 
 def _middle(paint: Paint) -> NDArray[np.float64]:
