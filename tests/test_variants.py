@@ -1,4 +1,4 @@
-"""Agency variants: each loads over the demo town, differs where its state does, breaks no shall row.
+"""Agency variants over the demo town: each differs where its state does and breaks no shall row."""
 
 from __future__ import annotations
 
