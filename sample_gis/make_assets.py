@@ -90,6 +90,7 @@ LEGENDS = (
     (2239, 0.40, 1, "SLOW", ""),
     (2239, 0.60, -1, "SLOW", ""),
     (2133, 0.50, 1, "KEEP|CLEAR", ""),
+    (2063, 0.45, 1, "", "arrow_through"),
 )
 #: street -> who its leftmost and its rightmost lane are for, as digitised
 LANE_USE = {2302: ("hov", ""), 2204: ("bus", "bus"), 2205: ("bus", "bus")}
@@ -128,7 +129,7 @@ def with_traffic(rows: Iterable[Row]) -> list[Row]:
         name, use = row["ST_NAME"], LANE_USE.get(row["SEG_NO"] or 0, ("", ""))
         out.append({
             **row, "ADT": VOLUMES.get(row["FUNC_CL"], 0),
-            "AREA": "R" if name in RURAL else "U", "ROUTE_NO": ROUTES.get(name, ""),
+            "RURAL_URBA": "R" if name in RURAL else "U", "ROUTE_NO": ROUTES.get(name, ""),
             "USE_LEFT": use[0], "USE_RIGHT": use[1], "geometry": row["geometry"],
         })  # fmt: skip
     return out
@@ -137,12 +138,12 @@ def with_traffic(rows: Iterable[Row]) -> list[Row]:
 def asset_tables(streets: Streets, track: Any) -> Iterator[tuple[str, list[Row]]]:
     """(layer, rows) of the register; streets by number, and the rail line."""
     yield "crossings", [
-        {"XING_ID": f"X-{k:02d}", "MARKED": marked, "CTRL": control,
+        {"CROSSING_ID": f"X-{k:02d}", "MARKINGS": marked, "CONTROL": control,
          "geometry": _spot(streets[number], share)}
         for k, (number, share, marked, control) in enumerate(CROSSINGS, 1)
     ]  # fmt: skip
     yield "rail_crossings", [
-        {"XING_ID": f"RX-{k}", "TRACKS": 1, "DEVICES": device,
+        {"XING_ID": f"RX-{k}", "TRACKS": 1, "WARNING_DEVICE": device,
          "geometry": shapely.force_2d(streets[number]).intersection(track)}
         for k, (number, device) in enumerate(RAIL, 1)
     ]  # fmt: skip
@@ -151,8 +152,8 @@ def asset_tables(streets: Streets, track: Any) -> Iterator[tuple[str, list[Row]]
         [
             {
                 "HUMP_ID": f"H-{k}",
-                "FORM": form,
-                "LEN_FT": length,
+                "HUMP_TYPE": form,
+                "HUMP_LENGTH": length,
                 "geometry": _spot(streets[n], share),
             }
             for k, (n, share, form, length) in enumerate(HUMPS, 1)
@@ -168,7 +169,7 @@ def asset_tables(streets: Streets, track: Any) -> Iterator[tuple[str, list[Row]]
     yield (
         "parking",
         [
-            {"PARK_ID": f"P-{k}", "HOW": how, "SIDE": side, "geometry": _line(streets[n])}
+            {"PARK_ID": f"P-{k}", "PARKING_TYPE": how, "SIDE": side, "geometry": _line(streets[n])}
             for k, (n, side, how) in enumerate(ANGLE_PARKING, 1)
         ],
     )
@@ -179,7 +180,7 @@ def _bikeways(streets: Streets) -> Iterator[Row]:
     for k, (numbers, facility, side, direction) in enumerate(BIKEWAYS, 1):
         for part, number in enumerate(numbers, 1):
             yield {
-                "BW_ID": f"BW-{k}{part}", "FACIL": facility, "SIDE": side, "DIRECT": direction,
+                "FACILITY_ID": f"BW-{k}{part}", "FACILITY": facility, "SIDE": side, "DIRECTION": direction,
                 "geometry": _line(streets[number]),
             }  # fmt: skip
 
@@ -198,8 +199,8 @@ def _legends(streets: Streets) -> Iterator[Row]:
         a, b = (_spot(line, s) for s in (share - 0.01, share + 0.01))
         bearing = np.degrees(np.arctan2(b.x - a.x, b.y - a.y)) + (0 if way == 1 else 180)
         yield {
-            "LEG_ID": f"L-{k}", "WORDS": text, "FIGURE": figure,
-            "TRAV_BRG": round(float(bearing) % 360.0, 1), "geometry": _spot(line, share),
+            "LEGEND_ID": f"L-{k}", "WORDS": text, "FIGURE": figure,
+            "BEARING": round(float(bearing) % 360.0, 1), "geometry": _spot(line, share),
         }  # fmt: skip
 
 

@@ -26,7 +26,7 @@ from layoutgen.street.forks import neutral_areas
 
 DEMO = Path(__file__).parents[1] / "configs" / "demo.toml"
 #: how far a drawing may be from where the motion puts it; far below the 0.1 ft of TOL-03
-TOLERANCE_FT = 0.01
+TOLERANCE_FT = 0.02
 #: how far a marking may leave the pavement: straight bars on curved streets do so by inches
 EDGE_FT = 0.5
 Tables = Mapping[str, gpd.GeoDataFrame]

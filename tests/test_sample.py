@@ -76,6 +76,7 @@ def test_counts_by_kind(package: Path) -> None:
         "shared_lane": 4,
         "speed_hump": 6,
         "stop_line": 250,
+        "symbol": 1,
         "turn_arrow": 58,
         "turn_box": 12,
         "turn_lane_arrow": 56,

@@ -289,7 +289,7 @@ def codes(found: Sequence[Finding]) -> list[tuple[str, str]]:
 def test_a_line_is_cut_where_it_meets_a_stronger_marking() -> None:
     shapes, found = drawn(line(20, 220, priority=10, kind="a"), arrow(100.0, priority=50, kind="b"))
     assert codes(found) == [("trimmed", "a/s/1")]
-    assert shapes["a/s/1"].intersection(shapes["b/s/1"]).area < 1e-9
+    assert shapes["a/s/1"].intersection(shapes["b/s/1"]).area < 1e-5
     whole = 200.0 - shapes["a/s/1"].area
     assert 0.0 < whole <= shapes["b/s/1"].area + 1e-9
 
