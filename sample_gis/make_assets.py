@@ -180,7 +180,8 @@ def _bikeways(streets: Streets) -> Iterator[Row]:
     for k, (numbers, facility, side, direction) in enumerate(BIKEWAYS, 1):
         for part, number in enumerate(numbers, 1):
             yield {
-                "FACILITY_ID": f"BW-{k}{part}", "FACILITY": facility, "SIDE": side, "DIRECTION": direction,
+                "FACILITY_ID": f"BW-{k}{part}", "FACILITY": facility, "SIDE": side,
+                "DIRECTION": direction,
                 "geometry": _line(streets[number]),
             }  # fmt: skip
 

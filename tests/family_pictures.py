@@ -1,4 +1,4 @@
-"""One picture of every family of markings, from the demo town, on sheets of twelve.
+"""One picture of every family of markings, from the demo town, on sheets of twenty.
 
     python tests/family_pictures.py LAYOUT.gpkg FOLDER
 
@@ -21,7 +21,7 @@ matplotlib.use("Agg")
 import matplotlib.pyplot as plt
 from render import draw_window, read_layers
 
-PER_SHEET = 12
+PER_SHEET = 20
 SMALLEST_FT, LARGEST_FT = 60.0, 170.0
 
 
@@ -31,14 +31,14 @@ def draw_families(layout: Path, folder: Path) -> list[Path]:
     rules = sorted(set(layers["markings"]["rule"]))
     out = []
     for page, begin in enumerate(range(0, len(rules), PER_SHEET), 1):
-        figure, grid = plt.subplots(3, 4, figsize=(16, 12.6))
+        figure, grid = plt.subplots(5, 4, figsize=(16, 20.6))
         for axes, rule in zip(grid.flat, rules[begin : begin + PER_SHEET], strict=False):
             _picture(axes, layers, rule)
         for axes in grid.flat[len(rules[begin : begin + PER_SHEET]) :]:
             axes.axis("off")
         figure.tight_layout(pad=0.6)
         out.append(folder / f"families_{page}.png")
-        figure.savefig(out[-1], dpi=60)
+        figure.savefig(out[-1], dpi=55)
         plt.close(figure)
     return out
 

@@ -115,11 +115,13 @@ def demo_into(folder: Path) -> Project:
 
 
 def draw_pictures() -> None:
+    from family_pictures import draw_families
     from render import place_of, render
 
     with tempfile.TemporaryDirectory() as folder:
         project = demo_into(Path(folder))
         generate(project, print)
+        draw_families(project.output, ROOT / "tests" / "pictures")
         for name, (marking, size) in PICTURES.items():
             out = ROOT / "tests" / "pictures" / f"{name}.png"
             center = place_of(project.output, marking)
