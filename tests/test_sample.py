@@ -79,7 +79,7 @@ def test_counts_by_kind(package: Path) -> None:
         "symbol": 1,
         "turn_arrow": 58,
         "turn_box": 12,
-        "turn_lane_arrow": 56,
+        "turn_lane_arrow": 54,
         "word": 91,
         "wrong_way_arrow": 2,
         "yield_ahead": 4,
