@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from typing import Literal, cast, get_args
 
 from layoutgen.config import choice
+from layoutgen.markings.conformity import color_check
 from layoutgen.markings.marking import Color, FigureShape, Frame, Marking, Rule
 from layoutgen.markings.messages import (
     Label,
@@ -135,4 +136,6 @@ def _reach(leg: Leg | None, *, inbound: bool) -> float:
     return max(0.0, cut.farthest(*leg.edges_ft))
 
 
-RULE = Rule(on="block", params=Params, mark=mark)
+CHECKS = (color_check("LINE-14", ["symbol"], get_args(Color)),)
+
+RULE = Rule(on="block", params=Params, mark=mark, checks=CHECKS)
