@@ -71,7 +71,16 @@ def _texts(asked: Sequence[tuple[str, Marking]], material: str) -> dict[str, lis
         "asked": list(range(len(own))),
         "level": [max(s.levels, key=abs) for s in segments],
         "district": [m.district for m in own],
+        "breaks": [_breaks(m) for m in own],
     }
+
+
+def _breaks(marking: Marking) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Where a figure is best parted: across it, and along it from its near edge."""
+    if not isinstance(marking.shape, FigureShape):
+        return (), ()
+    drawn = figure.figure_of(marking.shape)
+    return tuple(drawn.side_breaks), tuple(drawn.breaks)
 
 
 def _gives(marking: Marking) -> str:

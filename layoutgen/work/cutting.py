@@ -1,0 +1,396 @@
+"""Cut one shape into the fewest pieces that fit the reach of the applicator.
+
+Coordinates: x to the right across travel, y along it, feet. A piece is the paint inside a rectangle
+of the reach's size. Cuts run straight across or straight along what is left. Along one direction
+the fewest windows are found exactly; of all ways with that number the one is taken whose cuts cross
+the least paint, where a natural break of a figure costs next to nothing (`part_line`). Where
+the reach is too narrow as well, strips across and strips along are both tried, each with the
+furthest reach for every number of pieces, and small shapes by cuts in any order (`best_pieces`).
+`tests/work/test_cutting.py` proves the numbers with an integer program.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from layoutgen.work.reach import TINY_FT
+
+Floats = NDArray[np.float64]
+#: paint thinner than this does not count when positions are compared (ft)
+_SAME_FT = 1e-4
+#: a foot of paint crossed at a natural break counts as much as this elsewhere
+_AT_BREAK = 1e-3
+_HALVINGS = 34
+#: shapes whose strips need at most this many pieces are also cut in any order
+_SMALL = 7
+
+
+@dataclass(frozen=True)
+class Reach:
+    """What one set-up paints: across travel and along it, and how far pieces lap (ft)."""
+
+    across_ft: float
+    along_ft: float
+    overlap_ft: float = 0.0
+
+    def size(self, axis: int) -> float:
+        """Extent along x (0) or y (1)."""
+        return self.along_ft if axis else self.across_ft
+
+    def holds(self, shape: Any) -> bool:
+        """Whether a shape is painted in one set-up."""
+        west, south, east, north = shape.bounds
+        wide, long = self.across_ft + TINY_FT, self.along_ft + TINY_FT
+        return bool(east - west <= wide and north - south <= long)
+
+
+class Paint:
+    """A shape, seen along one axis: where there is paint, and how much a cut would cross."""
+
+    def __init__(self, shape: Any, axis: int) -> None:
+        self.shape, self.axis = shape, axis
+
+    @cached_property
+    def spans(self) -> Floats:
+        """(n, 2) stretches of the axis with paint, sorted, those that touch joined."""
+        box = shapely.bounds(shapely.get_parts(self.shape))
+        ends = box[:, [self.axis, self.axis + 2]]
+        ends = ends[np.argsort(ends[:, 0], kind="stable")]
+        high = np.maximum.accumulate(ends[:, 1])
+        new = np.concatenate([[True], ends[1:, 0] > high[:-1] + _SAME_FT])
+        last = np.concatenate([np.flatnonzero(new)[1:] - 1, [len(ends) - 1]])
+        return np.column_stack([ends[new, 0], high[last]])
+
+    @cached_property
+    def edges(self) -> Floats:
+        """(n, 4) edges: position from and to on the axis, and the other coordinate there."""
+        rings = shapely.get_rings(shapely.orient_polygons(shapely.get_parts(self.shape)))
+        xy, ring = shapely.get_coordinates(rings, return_index=True)
+        same = ring[1:] == ring[:-1]
+        a, b = xy[:-1][same], xy[1:][same]
+        along, other = self.axis, 1 - self.axis
+        return np.column_stack([a[:, along], b[:, along], a[:, other], b[:, other]])
+
+    def crossed(self, at: Floats) -> Floats:
+        """Feet of paint under a straight cut at each position; on an edge the lesser side."""
+        return np.minimum(self._one_side(at - _SAME_FT), self._one_side(at + _SAME_FT))
+
+    def _one_side(self, at: Floats) -> Floats:
+        """Outlines turn counterclockwise, so what goes one way on a line lies right of the rest."""
+        u0, u1, v0, v1 = self.edges.T
+        hit = (u0[None, :] <= at[:, None]) != (u1[None, :] <= at[:, None])
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = (at[:, None] - u0[None, :]) / (u1 - u0)[None, :]
+        other = np.where(hit, v0 + share * (v1 - v0), 0.0) * np.sign(u1 - u0)
+        return np.abs(other.sum(axis=1))
+
+    def positions(self) -> Floats:
+        """Where the amount of paint under a cut bends or jumps."""
+        return np.unique(np.concatenate([self.edges[:, 0], self.spans.ravel()]))
+
+
+def part_line(paint: Paint, size: float, overlap: float, breaks: Sequence[float]) -> list[float]:
+    """Cuts along an axis: as few as possible, then through as little paint as possible.
+
+    The first window, and one that begins after a gap, is of full size; one that begins at a cut
+    through paint laps over the piece before. Exact: the cheapest cuts lie where the paint under
+    them bends, or a whole number of windows from such a place or from an end.
+    """
+    lines = _Windows(paint, size, overlap)
+    latest = lines.greedy()
+    if not latest:
+        return []
+    candidates = lines.candidates(latest, breaks)
+    price = paint.crossed(candidates)
+    price[np.isin(candidates, _nearest(candidates, breaks))] *= _AT_BREAK
+    # of equal cuts the one farthest along, which leaves the least for the next
+    return _cheapest(lines, candidates, price, len(latest))
+
+
+class _Windows:
+    """Windows of one size that together see all paint of an axis."""
+
+    def __init__(self, paint: Paint, size: float, overlap: float) -> None:
+        self.paint, self.size, self.overlap = paint, size, overlap
+        self.starts, self.ends = paint.spans[:, 0], paint.spans[:, 1]
+
+    def reach(self, at: float) -> float:
+        """How far a window sees that begins with the first paint at or after a cut."""
+        k = int(np.searchsorted(self.ends, at + _SAME_FT))
+        if k == len(self.ends):
+            return np.inf
+        fresh = at <= self.starts[k] + _SAME_FT
+        return float(self.starts[k] + self.size if fresh else at + self.size - self.overlap)
+
+    def greedy(self) -> list[float]:
+        """Fewest cuts, each as far along as can be."""
+        out: list[float] = []
+        at = self.starts[0]
+        while (to := self.reach(at)) < self.ends[-1] - TINY_FT:
+            at = self._snapped(to)
+            out.append(at)
+        return out
+
+    def _snapped(self, at: float) -> float:
+        """The position itself, or the end of the paint before it where it lies in a gap."""
+        k = int(np.searchsorted(self.starts, at, side="right")) - 1
+        return float(min(at, self.ends[k]))
+
+    def candidates(self, latest: Sequence[float], breaks: Sequence[float]) -> Floats:
+        """Cuts worth trying, sorted: bends of the paint, breaks, and windows counted from them."""
+        step = self.size - self.overlap
+        base = np.concatenate([self.paint.positions(), np.asarray(breaks, dtype=float), latest])
+        if len(latest) <= 12:
+            counts = np.arange(-len(latest), len(latest) + 1)
+            base = (base[:, None] + counts[None, :] * step).ravel()
+        inside = base[(base > self.starts[0] + _SAME_FT) & (base < self.ends[-1] - _SAME_FT)]
+        gap = self.starts[1:], self.ends[:-1]
+        held = np.searchsorted(gap[0], inside, side="right")
+        open_ = (
+            (held < len(gap[1])) & (inside > gap[1][np.minimum(held, len(gap[1]) - 1)])
+            if len(gap[1])
+            else np.zeros(len(inside), dtype=bool)
+        )
+        return np.unique(np.round(inside[~open_], 7))
+
+
+def _nearest(candidates: Floats, breaks: Sequence[float]) -> Floats:
+    """Candidates that lie at a natural break."""
+    at = np.asarray(breaks, dtype=float)
+    if not len(at) or not len(candidates):
+        return np.empty(0)
+    near = np.abs(candidates[:, None] - at[None, :]).min(axis=1) < _SAME_FT
+    return candidates[near]
+
+
+def _cheapest(lines: _Windows, candidates: Floats, price: Floats, cuts: int) -> list[float]:
+    """The cheapest chain of exactly that many cuts."""
+    reach = np.array([lines.reach(float(c)) for c in candidates])
+    first = lines.reach(float(lines.starts[0]))
+    cost = np.where(candidates <= first + TINY_FT, price, np.inf)
+    before: list[NDArray[np.int64]] = []
+    for _ in range(cuts - 1):
+        # from cut i to a later cut j that its window still sees
+        fits = (candidates[None, :] <= reach[:, None] + TINY_FT) & (
+            candidates[None, :] > candidates[:, None] + _SAME_FT
+        )
+        ways = np.where(fits, cost[:, None], np.inf)
+        before.append(np.argmin(ways, axis=0))
+        cost = ways.min(axis=0) + price
+    cost = np.where(reach >= lines.ends[-1] - TINY_FT, cost, np.inf)
+    at = len(cost) - 1 - int(np.argmin(np.round(cost[::-1], 9)))
+    chain = [at]
+    for step in reversed(before):
+        chain.append(int(step[chain[-1]]))
+    return [float(candidates[k]) for k in reversed(chain)]
+
+
+def best_pieces(
+    shape: Any, reach: Reach, breaks: tuple[Sequence[float], Sequence[float]]
+) -> list[Any]:
+    """Pieces of a shape, in order along travel, then across.
+
+    Args:
+        shape: polygon or multipolygon.
+        reach: size of a piece.
+        breaks: natural breaks at x, and at y.
+    """
+    if reach.holds(shape):
+        return [shape]
+    if _is_rectangle(shape):
+        return _grid(shape, reach, breaks)
+    narrow = [_extent(shape, axis) <= reach.size(axis) + TINY_FT for axis in (0, 1)]
+    if any(narrow):
+        axis = 1 if narrow[0] else 0
+        return _parted(shape, axis, reach, breaks)
+    ways = [_strips(shape, axis, reach, breaks) for axis in (1, 0)]
+    best = min(ways, key=len)
+    if len(best) <= _SMALL:
+        best = _any_order(shape, reach, breaks, len(best)) or best
+    return sorted(best, key=lambda p: (round(p.bounds[1], 3), round(p.bounds[0], 3)))
+
+
+def _is_rectangle(shape: Any) -> bool:
+    west, south, east, north = shape.bounds
+    return bool(abs((east - west) * (north - south) - shape.area) < TINY_FT)
+
+
+def _grid(shape: Any, reach: Reach, breaks: tuple[Sequence[float], Sequence[float]]) -> list[Any]:
+    """Pieces of a full rectangle: points a reach apart show that no fewer will do."""
+    return [
+        piece
+        for strip in _parted(shape, 1, reach, breaks)
+        for piece in _parted(strip, 0, reach, breaks)
+    ]
+
+
+def _extent(shape: Any, axis: int) -> float:
+    box = shape.bounds
+    return float(box[axis + 2] - box[axis])
+
+
+def _parted(
+    shape: Any, axis: int, reach: Reach, breaks: tuple[Sequence[float], Sequence[float]]
+) -> list[Any]:
+    cuts = part_line(Paint(shape, axis), reach.size(axis), reach.overlap_ft, breaks[axis])
+    return slices(shape, axis, cuts, reach.overlap_ft)
+
+
+def slices(shape: Any, axis: int, cuts: Sequence[float], overlap: float = 0.0) -> list[Any]:
+    """The paint between cuts; each piece after a cut also laps over the one before."""
+    ends = [-np.inf, *cuts, np.inf]
+    out = []
+    for low, high in pairwise(ends):
+        piece = between(shape, axis, low, high)
+        if overlap and np.isfinite(low) and _touches(piece, axis, low):
+            piece = between(shape, axis, low - overlap, high)
+        if not piece.is_empty:
+            out.append(piece)
+    return out
+
+
+def _touches(piece: Any, axis: int, at: float) -> bool:
+    return not piece.is_empty and piece.bounds[axis] < at + _SAME_FT
+
+
+def between(shape: Any, axis: int, low: float, high: float) -> Any:
+    """Paint of a shape between two positions; slivers of rounding left out."""
+    west, south, east, north = shape.bounds
+    box = [west - 1.0, south - 1.0, east + 1.0, north + 1.0]
+    box[axis], box[axis + 2] = max(box[axis], low), min(box[axis + 2], high)
+    if box[axis] >= box[axis + 2]:
+        return shapely.Polygon()
+    return polygons(shapely.intersection(shape, shapely.box(*box)))
+
+
+def polygons(shape: Any) -> Any:
+    """The areas of a geometry, without lines, points and slivers."""
+    parts = shapely.get_parts(shape)
+    parts = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1e-9)]
+    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(list(parts))
+
+
+def _windows_needed(shape: Any, axis: int, reach: Reach) -> int:
+    """Fewest windows along an axis."""
+    if shape.is_empty:
+        return 0
+    return len(_Windows(Paint(shape, axis), reach.size(axis), reach.overlap_ft).greedy()) + 1
+
+
+def _clipped(shape: Any, axis: int, high: float) -> Any:
+    """Paint up to a position; faster than `between`, good enough to measure extents."""
+    box = list(shape.bounds)
+    box[axis + 2] = min(box[axis + 2], high)
+    return polygons(shapely.clip_by_rect(shape, *box))
+
+
+def _furthest(low: float, high: float, holds: Callable[[float], bool]) -> float:
+    """The last position for which a condition holds that fails from some place on."""
+    if holds(high):
+        return high
+    if not holds(low + _SAME_FT):
+        return low
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return low
+
+
+def _strips(
+    shape: Any, axis: int, reach: Reach, breaks: tuple[Sequence[float], Sequence[float]]
+) -> list[Any]:
+    """Strips across an axis, each parted along the other one; fewest pieces of this kind.
+
+    With every number of pieces it is best to come as far as possible, since what is left needs no
+    more pieces then. So the furthest position is found for one piece more at a time.
+    """
+    low, high = (float(shape.bounds[axis + k]) for k in (0, 2))
+    other = 1 - axis
+    most = _windows_needed(shape, other, reach)
+
+    def advance(at: float, pieces: int) -> float:
+        rest = between(shape, axis, at, np.inf)
+        if rest.is_empty:
+            return high
+        start = float(rest.bounds[axis])
+        lap = reach.overlap_ft if abs(start - at) < _SAME_FT and at > low + _SAME_FT else 0.0
+        to = min(high, start + reach.size(axis) - lap)
+        near = _clipped(rest, axis, to)
+        return _furthest(
+            start, to, lambda c: _windows_needed(_clipped(near, axis, c), other, reach) <= pieces
+        )
+
+    tops: list[tuple[float, tuple[float, ...]]] = [(low, ())]
+    while tops[-1][0] < high - TINY_FT:
+        ways = [
+            (advance(tops[-m][0], m), (*tops[-m][1], tops[-m][0]))
+            for m in range(1, min(most, len(tops)) + 1)
+        ]
+        tops.append(max(ways, key=lambda way: way[0]))
+    cuts = list(tops[-1][1][1:])
+    return [
+        piece
+        for strip in slices(shape, axis, cuts, reach.overlap_ft)
+        for piece in _parted(strip, other, reach, breaks)
+    ]
+
+
+def _any_order(
+    shape: Any, reach: Reach, breaks: tuple[Sequence[float], Sequence[float]], known: int
+) -> list[Any] | None:
+    """Fewer pieces than known, by cuts in any order; None if there are none."""
+    for pieces in range(2, known):
+        found = _guillotine(shape, reach, pieces)
+        if found is not None:
+            return found
+    return None
+
+
+def _guillotine(shape: Any, reach: Reach, pieces: int) -> list[Any] | None:
+    """That many pieces at most, or None.
+
+    For a cut it is best to lie as far along as its first side allows with a number of pieces; the
+    second side is least then.
+    """
+    if shape.is_empty:
+        return []
+    if reach.holds(shape):
+        return [shape]
+    if pieces < 2 or _too_many(shape, reach, pieces):
+        return None
+    for axis in (1, 0):
+        for first in range(1, pieces):
+            found = _cut_once(shape, reach, axis, (first, pieces - first))
+            if found is not None:
+                return found
+    return None
+
+
+def _cut_once(shape: Any, reach: Reach, axis: int, shares: tuple[int, int]) -> list[Any] | None:
+    low, high = (float(shape.bounds[axis + k]) for k in (0, 2))
+    at = _furthest(
+        low,
+        min(high, low + shares[0] * reach.size(axis) + reach.overlap_ft),
+        lambda c: _guillotine(between(shape, axis, -np.inf, c), reach, shares[0]) is not None,
+    )
+    one, rest = (between(shape, axis, a, b) for a, b in ((-np.inf, at), (at, np.inf)))
+    second = _guillotine(rest, reach, shares[1])
+    if second is None:
+        return None
+    first = _guillotine(one, reach, shares[0])
+    return None if first is None else [*first, *second]
+
+
+def _too_many(shape: Any, reach: Reach, pieces: int) -> bool:
+    """Whether even its area, or its extent along one axis, needs more pieces."""
+    if shape.area > pieces * reach.across_ft * reach.along_ft + TINY_FT:
+        return True
+    return max(_windows_needed(shape, axis, reach) for axis in (0, 1)) > pieces
