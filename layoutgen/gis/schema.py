@@ -183,7 +183,7 @@ LAYERS: tuple[Layer, ...] = (
     Layer(
         "quantities",
         None,
-        "route",
+        "generate",
         "One row per street, bid item, kind, color and material.",
         _columns("""
             street text street name
@@ -358,7 +358,7 @@ LAYERS: tuple[Layer, ...] = (
         "One row per tour and thing to load; estimates.",
         _columns("""
             tour_id text tour
-            item text paint, beads, primer, melt, sheet, water, cones, signs, arrow board, spare tips
+            item text paint, beads, primer, melt, sheet, water, cones, signs, spare tips ...
             color text paint color, or empty
             material text paint material or bead type, or empty
             amount real in that unit
