@@ -9,7 +9,7 @@ import gc
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +33,7 @@ from layoutgen.markings.symbols import figure, figure_names, word
 from layoutgen.markings.symbols.sheet import SHEET_WORDS, write_sheet
 from layoutgen.settings import (
     Project,
+    SettingsBase,
     exclusions_of,
     json_schema,
     load_project,
@@ -44,14 +45,16 @@ from layoutgen.street.design import Design
 from layoutgen.tours import tour
 from layoutgen.work import quantities
 from layoutgen.work.jobs import group
-from layoutgen.work.time import minutes
+from layoutgen.work.loads import loads_table, materials_table
+from layoutgen.work.materials import drying
+from layoutgen.work.quantities import choose_material
+from layoutgen.work.sections import cut_markings, not_reached
+from layoutgen.work.time import section_minutes
 
 Progress = Callable[[str], None]
 
 #: formats that `run` exports
 EXPORTS = ("gpx", "geojson", "csv", "kml")
-#: one material until the catalogue of materials comes
-_MATERIAL = "waterborne"
 
 __all__ = [
     "EXPORTS",
@@ -82,6 +85,8 @@ class Layout:
     design: Design
     markings: gpd.GeoDataFrame
     findings: FindingLog
+    sections: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)
+    register_marks: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)
 
 
 @dataclass(frozen=True)
@@ -156,7 +161,7 @@ def check(project: Project, progress: Progress) -> Layout:
         inputs.tables, street_params(project.settings), leg_policy(project.rules)
     )
     log.extend(found)
-    empty, _ = draw_markings([], design.axes, _MATERIAL)
+    empty, _ = draw_markings([], design.axes, "")
     return Layout(inputs, design, empty, log)
 
 
@@ -218,14 +223,26 @@ def lay_out(project: Project, progress: Progress) -> Layout:
     asked = ask_rules(base.design, project.rules)
     progress(f"drawing {len(asked):,} markings")
     markings, found = draw_markings(
-        asked, base.design.axes, _MATERIAL, exclusions_of(base.design, project.settings)
+        asked, base.design.axes, "", exclusions_of(base.design, project.settings)
     )
     base.findings.extend(found)
-    markings, found = quantities.measure(markings, project.settings.paint)
-    base.findings.extend(found)
-    markings["minutes"] = minutes(markings, project.settings.crew)
+    markings = choose_material(markings, project.settings.paint)
     markings = markings.set_crs(base.inputs.plane, allow_override=True)
-    return replace(base, markings=markings)
+    base.findings.extend(not_reached(markings, base.design))
+    return cut(project, replace(base, markings=markings), progress)
+
+
+def cut(project: Project, layout: Layout, progress: Progress) -> Layout:
+    """Sections of all markings, with what they need, and the markings' sums."""
+    settings = project.settings
+    progress("cutting sections")
+    reach = settings.truck.reach
+    sections, marks = cut_markings(layout.markings, layout.design, reach)
+    sections = quantities.measure(sections, settings.materials, settings.paint.pavement)
+    sections["minutes"] = section_minutes(sections, settings.crew, reach.pass_width_ft)
+    sections["status"] = "open"
+    markings = quantities.with_sums(layout.markings, sections)
+    return replace(layout, markings=markings, sections=sections, register_marks=marks)
 
 
 @_unswept()
@@ -244,14 +261,21 @@ def route(project: Project, layout: Layout, progress: Progress) -> tour.TourTabl
     """Jobs and tours for a layout, added to the project's GeoPackage."""
     settings = project.settings
     progress("grouping jobs")
-    jobs, found = group(layout.markings, layout.design, settings.jobs, settings.crew)
-    layout.findings.extend(found)
+    times = settings.crew, _drying(settings)
+    jobs, sections = group(layout.sections, layout.design, settings.jobs, times)
+    layout = replace(layout, sections=sections)
     progress(f"planning tours for {len(jobs):,} jobs")
     planned, found = tour.plan(
         jobs,
         layout.design,
         _yard_xy(layout.inputs.tables.get("yard")),
-        tour.Settings(settings.tours, settings.trucks, settings.travel, settings.crew),
+        tour.Settings(
+            settings.tours,
+            settings.trucks,
+            settings.travel,
+            settings.crew,
+            settings.traffic_control,
+        ),
         seed=settings.project.seed,
     )
     layout.findings.extend(found)
@@ -260,6 +284,12 @@ def route(project: Project, layout: Layout, progress: Progress) -> tour.TourTabl
     progress("writing " + project.output.name)
     _add_tours(project, layout, planned)
     return planned
+
+
+def _drying(settings: SettingsBase) -> Callable[[str], tuple[float, float]]:
+    """Minutes to no-track and to dry of every material, at the planned temperature."""
+    times = {name: drying(m, settings.weather.air_f) for name, m in settings.materials.items()}
+    return times.__getitem__
 
 
 def route_again(project: Project, progress: Progress) -> tuple[Layout, tour.TourTables]:
@@ -272,7 +302,7 @@ def route_again(project: Project, progress: Progress) -> tuple[Layout, tour.Tour
     stored = write.read_layer(project.output, "markings")
     layout = lay_out(project, progress)
     markings, found = _as_stored(layout.markings, stored)
-    layout = replace(layout, markings=markings)
+    layout = cut(project, replace(layout, markings=markings), progress)
     layout.findings.extend(found)
     return layout, route(project, layout, progress)
 
@@ -319,9 +349,19 @@ def _stopped() -> Finding:
 
 
 def _add_tours(project: Project, layout: Layout, planned: tour.TourTables) -> None:
-    plane = layout.inputs.plane
+    plane, settings = layout.inputs.plane, project.settings
     names = ("jobs", "visits", "tours", "unserved")
-    tables = {n: getattr(planned, n).set_crs(plane, allow_override=True) for n in names}
+    tables: dict[str, Any] = {
+        n: getattr(planned, n).set_crs(plane, allow_override=True) for n in names
+    }
+    sections = layout.sections
+    tables["sections"] = sections
+    tables["register_marks"] = layout.register_marks
+    tables["quantities"] = quantities.summarise(layout.markings)
+    tables["loads"] = loads_table(
+        planned.tours, planned.jobs, sections, (settings.loads, settings.materials)
+    )
+    tables["materials"] = materials_table(sections, settings.materials, settings.weather.air_f)
     tables["findings"] = layers.findings_table(layout.findings, plane)
     crs = _output_crs(project, layout.inputs)
     write.write_package(project.output, tables, crs=crs, keep=project.output)

@@ -188,6 +188,8 @@ def settings_rows(model: type[Params]) -> list[tuple[str, str, str, str, str]]:
     """(key, default as written, range, source, meaning) of every setting of a model."""
     out = []
     for name, field in model.model_fields.items():
+        if isinstance(field.annotation, type) and issubclass(field.annotation, Params):
+            continue  # a table of its own
         extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
         default = toml_value(extra.get("default", field.default))
         allowed = str(extra.get("range", "")) or _choices(field.annotation)

@@ -23,7 +23,7 @@ class Layer:
 
     name: str
     geometry: str | None
-    stage: Literal["generate", "route"]
+    stage: Literal["generate", "route", "record"]
     text: str
     columns: tuple[Column, ...]
 
@@ -364,6 +364,29 @@ LAYERS: tuple[Layer, ...] = (
             amount real in that unit
             unit text gal, lb or pieces
             note text where the amount comes from
+        """),
+    ),
+    Layer(
+        "records",
+        None,
+        "record",
+        "One row per section and entry of a crew's log.",
+        _columns("""
+            record_id text stable id, in order of entry
+            section_id text section
+            marking_id text marking
+            job_id text job, as planned then
+            date text date of the work
+            time text clock time of the work
+            result text painted, failed or skipped
+            inspection text what the inspection afterwards said
+            note text remark of the crew
+            color text paint color
+            material text paint material
+            area_sqft real area of the section when it was recorded
+            paint_gal real wet paint used, empty = not told
+            beads_lb real glass beads used, empty = not told
+            minutes real minutes taken, empty = not told
         """),
     ),
     Layer(

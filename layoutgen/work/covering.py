@@ -85,7 +85,7 @@ def _least_cover(covers: NDArray[np.bool_]) -> list[int] | None:
     answer = milp(
         np.ones(count),
         constraints=LinearConstraint(csr_array(covers.astype(float)), lb=1.0),
-        integrality=np.ones(count),
+        integrality=np.ones(count, dtype=np.int64),
         bounds=Bounds(0.0, 1.0),
         options={"time_limit": _SECONDS},
     )

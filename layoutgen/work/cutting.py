@@ -82,7 +82,7 @@ class Paint:
 
     def crossed(self, at: Floats) -> Floats:
         """Feet of paint under a straight cut at each position; on an edge the lesser side."""
-        return np.minimum(self._one_side(at - _SAME_FT), self._one_side(at + _SAME_FT))
+        return np.asarray(np.minimum(self._one_side(at - _SAME_FT), self._one_side(at + _SAME_FT)))
 
     def _one_side(self, at: Floats) -> Floats:
         """Outlines turn counterclockwise, so what goes one way on a line lies right of the rest."""
@@ -91,7 +91,7 @@ class Paint:
         with np.errstate(divide="ignore", invalid="ignore"):
             share = (at[:, None] - u0[None, :]) / (u1 - u0)[None, :]
         other = np.where(hit, v0 + share * (v1 - v0), 0.0) * np.sign(u1 - u0)
-        return np.abs(other.sum(axis=1))
+        return np.asarray(np.abs(other.sum(axis=1)))
 
     def positions(self) -> Floats:
         """Where the amount of paint under a cut bends or jumps."""
@@ -176,7 +176,7 @@ def _nearest(candidates: Floats, breaks: Sequence[float]) -> Floats:
     if not len(at) or not len(candidates):
         return np.empty(0)
     near = np.abs(candidates[:, None] - at[None, :]).min(axis=1) < _SAME_FT
-    return candidates[near]
+    return np.asarray(candidates[near])
 
 
 def _cheapest(

@@ -19,7 +19,7 @@ from pydantic import Field, field_validator
 
 from layoutgen.config import Params, choice, measure, number, parse_measure
 from layoutgen.markings.marking import GROUNDS
-from layoutgen.work.quantities import film_gal
+from layoutgen.work.film import film_gal
 from layoutgen.work.shipped_materials import FIGURES
 
 Floats = NDArray[np.float64]

@@ -18,6 +18,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from layoutgen.errors import Finding
 from layoutgen.street.design import Design
 from layoutgen.work.curved import unrolled_pieces
 from layoutgen.work.cutting import Reach
@@ -63,6 +64,42 @@ def cut_markings(
     frames = frames.added(more)
     table = _table(todo, design, frames, (pieces, moving))
     return table, _register_marks(table, frames, pieces)
+
+
+def not_reached(markings: gpd.GeoDataFrame, design: Design) -> list[Finding]:
+    """Markings without a street to paint them from, and those against their one-way street."""
+    todo = markings[markings["action"] != KEEP]
+    on_street = todo["segment_index"].between(0, len(design.segments) - 1)
+    lost = sorted(todo.loc[~on_street, "marking_id"].astype(str))
+    ways = {"both": 0, "forward": 1, "backward": -1}
+    allowed = np.array([ways[s.oneway] for s in design.segments], dtype=np.int64)
+    rows = todo[on_street]
+    fixed = allowed[rows["segment_index"].to_numpy(dtype=np.int64)]
+    against = (fixed != 0) & (rows["travel"].to_numpy(dtype=np.int64) == -fixed)
+    turned = sorted(rows.loc[against, "marking_id"].astype(str))
+    return [_lost_finding(one) for one in lost] + [_against_finding(one) for one in turned]
+
+
+def _lost_finding(marking_id: str) -> Finding:
+    return Finding(
+        code="marking_without_segment",
+        severity="error",
+        source="work",
+        feature_id=marking_id,
+        text="The marking lies on no street segment, so no truck can be sent to it.",
+        fix="Check the rule that made it.",
+    )
+
+
+def _against_finding(marking_id: str) -> Finding:
+    return Finding(
+        code="travel_against_oneway",
+        severity="warning",
+        source="work",
+        feature_id=marking_id,
+        text="The marking asks for travel against its one-way street; it is painted with traffic.",
+        fix="Check `oneway` of the street, or the direction of the marking.",
+    )
 
 
 @dataclass(frozen=True)
@@ -213,11 +250,12 @@ def _table(
     rows = todo.iloc[own].reset_index(drop=True)
     way = frames.way[frame]
     middle = frames.middle_ft[frame]
-    stands = _stands(rows, design, way * (box[:, 0] + box[:, 2]) / 2.0)
+    still = ~moving[own]
+    sides = _sides(rows, way, box, still)
+    stands = _stands(rows, design, (sides[0] + sides[1]) / 2.0)
     travel = _travel(rows, design, stands)
     low, high = middle + way * box[:, 1], middle + way * box[:, 3]
     number = np.array([p.number for p in pieces], dtype=np.int64)
-    still = ~moving[own]
     table = pd.DataFrame(
         {
             "section_id": rows["marking_id"] + "/s" + pd.Series(number).astype(str),
@@ -229,8 +267,8 @@ def _table(
             "bearing_deg": (_bearing(frames, frame) + np.where(travel == way, 0, 180)) % 360,
             "from_ft": np.where(still, np.minimum(low, high), rows["from_ft"]),
             "to_ft": np.where(still, np.maximum(low, high), rows["to_ft"]),
-            "left_ft": np.minimum(way * box[:, 0], way * box[:, 2]),
-            "right_ft": np.maximum(way * box[:, 0], way * box[:, 2]),
+            "left_ft": sides[0],
+            "right_ft": sides[1],
             "length_ft": np.where(still, box[:, 3] - box[:, 1], rows["to_ft"] - rows["from_ft"]),
             "width_ft": np.where(still, box[:, 2] - box[:, 0], rows["width_ft"]),
             "area_sqft": np.round(shapely.area(local), 4),
@@ -240,10 +278,21 @@ def _table(
         }
     )
     kept = ["marking_id", "kind", "street", "color", "material", "coat", "over_id"]
-    kept += ["segment_index", "district"]
+    kept += ["segment_index", "district", "action"]
     table = pd.concat([rows[kept], table], axis=1)
     table["stand_ft"] = (table["from_ft"] + table["to_ft"]) / 2.0
     return gpd.GeoDataFrame(table, geometry=frames.outward(local, frame), crs=todo.crs)
+
+
+def _sides(
+    rows: pd.DataFrame, way: NDArray[np.int64], box: Floats, still: NDArray[np.bool_]
+) -> tuple[Floats, Floats]:
+    """Least and largest offset of every piece; lines painted driving along keep one offset."""
+    offset = rows["offset_ft"].to_numpy(dtype=float)
+    half = rows["width_ft"].to_numpy(dtype=float) / 2.0
+    west, east = way * box[:, 0], way * box[:, 2]
+    left = np.where(still, np.minimum(west, east), offset - half)
+    return left, np.where(still, np.maximum(west, east), offset + half)
 
 
 def _bearing(frames: Frames, own: NDArray[np.int64]) -> Floats:
@@ -270,8 +319,7 @@ def _travel(rows: pd.DataFrame, design: Design, stands: Sequence[Stand]) -> NDAr
     stack = _stacks(rows)
     bases = stack.isin(rows.loc[rows["over_id"].fillna("") != "", "over_id"])
     first = ways.groupby(stack).transform("first")
-    out: NDArray[np.int64] = ways.where(~bases, first).to_numpy(dtype=np.int64)
-    return out
+    return np.asarray(ways.where(~bases, first), dtype=np.int64)
 
 
 def _stacks(rows: pd.DataFrame) -> pd.Series[str]:
@@ -295,7 +343,7 @@ def _register_marks(
     """Two marks at the near edge of every piece but the first: where its paint must begin."""
     rows = [i for i, piece in enumerate(pieces) if piece.number > 1]
     here = np.repeat(np.array(rows, dtype=np.int64), 2)
-    frame = np.array([pieces[i].frame for i in here], dtype=np.int64)
+    frame = np.array([pieces[i].frame for i in here.tolist()], dtype=np.int64)
     xy = np.array([corner for i in rows for corner in _near_corners(pieces[i].shape)])
     xy = xy.reshape(-1, 2)
     ids = table["section_id"].to_numpy()
