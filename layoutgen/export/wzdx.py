@@ -203,13 +203,21 @@ def _part(axis: Any, length_ft: float, job: Row) -> Any:
     """The piece of an axis along travel, drawn out to `SHORTEST_FT` where the street is that long.
 
     Stations are shares of the written length, because another plane stretches lengths a little.
+
+    Raises:
+        InputError: the job has no place on its street.
     """
     known = length_ft if length_ft and np.isfinite(length_ft) else axis.length
-    entry, leave = (float(job[name]) for name in ("entry_ft", "exit_ft"))
-    more = max(SHORTEST_FT - abs(leave - entry), 0.0) / 2.0
-    way = 1.0 if leave >= entry else -1.0
-    ends = np.clip([entry - way * more, leave + way * more], 0.0, known)
-    return substring(axis, *(ends / known), normalized=True)
+    ends = np.array([job["entry_ft"], job["exit_ft"]], dtype=float)
+    way = 1.0 if ends[1] >= ends[0] else -1.0
+    more = max(SHORTEST_FT - abs(ends[1] - ends[0]), 0.0) / 2.0
+    shares = np.clip((ends + np.array([-way, way]) * more) / known, 0.0, 1.0)
+    if not abs(shares[1] - shares[0]) > 0.0:
+        raise InputError(
+            f"layer `jobs`: {job['job_id']!r} lies from {ends[0]:g} to {ends[1]:g} ft along a "
+            f"street of {known:g} ft. Run `layoutgen route` again."
+        )
+    return substring(axis, *shares, normalized=True)
 
 
 def _feature(visit: Row, source: str, updated: str) -> Row:
