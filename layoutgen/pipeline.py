@@ -25,6 +25,7 @@ from layoutgen.gis import propose, write
 from layoutgen.gis.plane import parse_crs
 from layoutgen.gis.read import InputParams, Inputs, read_inputs, read_on_request
 from layoutgen.gis.roles import role
+from layoutgen.gis.schema import layer
 from layoutgen.markings.audit import Audit
 from layoutgen.markings.audit import audit as hold_to_rows
 from layoutgen.markings.engine import ask_rules, draw_markings, leg_policy
@@ -44,10 +45,12 @@ from layoutgen.street.build import build_design
 from layoutgen.street.design import Design
 from layoutgen.tours import tour
 from layoutgen.work import quantities
+from layoutgen.work.calibrate import Proposal, proposals
 from layoutgen.work.jobs import group
 from layoutgen.work.loads import loads_table, materials_table
 from layoutgen.work.materials import drying
 from layoutgen.work.quantities import choose_material
+from layoutgen.work.record import match, read_log, totals, with_status
 from layoutgen.work.sections import cut_markings, not_reached
 from layoutgen.work.time import section_minutes
 
@@ -60,6 +63,7 @@ __all__ = [
     "EXPORTS",
     "Audited",
     "Layout",
+    "Recorded",
     "audit",
     "check",
     "explain",
@@ -70,6 +74,7 @@ __all__ = [
     "load_project",
     "names_layout",
     "propose_project",
+    "record",
     "route",
     "route_again",
     "symbol_sheet",
@@ -240,7 +245,8 @@ def cut(project: Project, layout: Layout, progress: Progress) -> Layout:
     sections, marks = cut_markings(layout.markings, layout.design, reach)
     sections = quantities.measure(sections, settings.materials, settings.paint.pavement)
     sections["minutes"] = section_minutes(sections, settings.crew, reach.pass_width_ft)
-    sections["status"] = "open"
+    sections, found = with_status(sections, _records(project))
+    layout.findings.extend(found)
     markings = quantities.with_sums(layout.markings, sections)
     return replace(layout, markings=markings, sections=sections, register_marks=marks)
 
@@ -253,8 +259,51 @@ def generate(project: Project, progress: Progress) -> Layout:
     layout = lay_out(project, progress)
     progress("writing " + project.output.name)
     tables = _layout_tables(project, layout, started)
+    records = _records(project)
+    if len(records):
+        tables["records"] = records
     write.write_package(project.output, tables, crs=_output_crs(project, layout.inputs))
     return layout
+
+
+def _records(project: Project) -> pd.DataFrame:
+    """Layer `records` of the package as it is; empty where there is none."""
+    if project.output.is_file() and write.has_layer(project.output, "records"):
+        return pd.DataFrame(write.read_layer(project.output, "records"))
+    return pd.DataFrame(columns=[column.name for column in layer("records").columns])
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """Result of `record`: what was entered, what was told, and what the records say so far."""
+
+    entered: int
+    sections: gpd.GeoDataFrame
+    findings: FindingLog
+    totals: pd.DataFrame
+    proposals: list[Proposal]
+
+
+def record(project: Project, log: Path) -> Recorded:
+    """Enters a crew's log into the project's GeoPackage.
+
+    Raises:
+        InputError: no tours yet, or a log that cannot be read.
+    """
+    sections = write.read_layer(project.output, "sections")
+    before = _records(project)
+    new, found = match(read_log(log), sections, before)
+    findings = FindingLog(found)
+    every = new if before.empty else pd.concat([before, new], ignore_index=True)
+    sections, found = with_status(sections, every)
+    findings.extend(found)
+    if len(new):
+        tables = {"records": every, "sections": sections}
+        write.write_package(project.output, tables, crs=sections.crs, keep=project.output)
+    settings = project.settings
+    film = {name: m.film_mil for name, m in settings.materials.items()}
+    rates = proposals(every, sections, settings.crew, film)
+    return Recorded(len(new), sections, findings, totals(every, sections), rates)
 
 
 def route(project: Project, layout: Layout, progress: Progress) -> tour.TourTables:

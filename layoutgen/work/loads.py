@@ -52,7 +52,8 @@ def loads_table(
         sections: layer, columns job_id, color, material and amounts.
         settings: `[loads]`, and the materials by name.
     """
-    by_tour = sections.merge(jobs[["job_id", "tour_id"]], on="job_id", how="inner")
+    place = jobs[["job_id", "tour_id", "sequence"]].rename(columns={"sequence": "visit"})
+    by_tour = sections.merge(place, on="job_id", how="inner").sort_values(["visit", "sequence"])
     rows: list[dict[str, Any]] = []
     for tour_id in tours["tour_id"]:
         own = by_tour[by_tour["tour_id"] == tour_id]
@@ -122,12 +123,11 @@ def _beads(own: pd.DataFrame, materials: Mapping[str, MaterialParams]) -> Iterat
 
 
 def _water(own: pd.DataFrame, params: LoadParams) -> Iterator[dict[str, Any]]:
-    order = own.sort_values(["job_id", "sequence"])
-    same = order["color"].eq(order["color"].shift()) & order["job_id"].eq(order["job_id"].shift())
-    changes = int((~same).sum())
+    """Water and tips; `own` is in the order of work."""
+    changes = max(int(own["color"].ne(own["color"].shift()).sum()) - 1, 0)
     colors = own["color"].nunique()
     water = params.water_gal + params.water_per_change_gal * changes
-    yield _row("water", water, "gal", f"cleaning, and at most {changes} flushes")
+    yield _row("water", water, "gal", f"cleaning, and {changes} flushes between colors")
     yield _row("spare tips", params.tips_per_color * colors, "pieces", f"for {colors} colors")
 
 
