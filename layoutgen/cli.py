@@ -144,7 +144,7 @@ def record(
 def export(
     project: ProjectArgument,
     to: Annotated[
-        str, typer.Option("--to", help="Formats, with commas: gpx, geojson, csv, kml.")
+        str, typer.Option("--to", help="With commas: gpx, geojson, csv, kml, crew, bid, wzdx.")
     ] = "gpx,geojson,csv,kml",
     folder: Annotated[
         Path | None, typer.Option("-o", "--output", help="Folder; default: beside the GeoPackage.")

@@ -358,7 +358,13 @@ def route_again(project: Project, progress: Progress) -> tuple[Layout, tour.Tour
 
 def export(project: Project, names: Sequence[str], folder: Path | None) -> list[Path]:
     """Exchange files from the project's GeoPackage."""
-    return formats.export(project.output, names, folder or project.output.with_suffix(""))
+    papers = project.settings.papers
+    options = {
+        "crew": {"paper": papers.size},
+        "wzdx": {"utc_offset_hours": papers.utc_offset_hours, "publisher": papers.publisher},
+    }
+    target = folder or project.output.with_suffix("")
+    return formats.export(project.output, names, target, options)
 
 
 def explain(project: Project, marking_id: str) -> dict[str, Any]:

@@ -97,6 +97,18 @@ class ProjectParams(Params):
     seed: int = number(1, low=0, high=2**31 - 1, source="design", text="seed of the tour search")
 
 
+class PaperParams(Params):
+    """`[papers]`: what crew papers and the work zone feed ask."""
+
+    size: Literal["letter", "a4"] = choice("letter", source="design", text="paper of the crew")
+    publisher: str = choice(
+        "publisher not named", source="design", text="organization that answers for the feed"
+    )
+    utc_offset_hours: float = number(
+        0.0, low=-12.0, high=14.0, source="design", unit="h", text="local clock ahead of UTC"
+    )
+
+
 class SettingsBase(Params):
     """All tables of a project file but the rules."""
 
@@ -127,6 +139,7 @@ class SettingsBase(Params):
     weather: WeatherParams = WeatherParams()
     traffic_control: TrafficControlParams = TrafficControlParams()
     loads: LoadParams = LoadParams()
+    papers: PaperParams = PaperParams()
     crew: CrewParams = CrewParams()
     jobs: JobParams = JobParams()
     travel: TravelParams = TravelParams()

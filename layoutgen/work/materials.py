@@ -105,7 +105,7 @@ class MaterialParams(Params):
     beads_lb_per_100sqft: float = _rate(
         0.0, 60.0, "lb/100 sq ft", "the same by area; give one of the two"
     )
-    bead_type: str = choice("Type 1", source="OP-046", text="beads of the only or first drop")
+    bead_type: str = choice("Type 1", source="from memory", text="beads of the only or first drop")
     second_beads_lb_per_gallon: float = _rate(
         0.0, 30.0, "lb/gal", "beads of the second drop, by paint; none = single drop"
     )

@@ -17,8 +17,8 @@ FIGURES: dict[str, dict[str, tuple[Any, str]]] = {
     "high_build": {
         "form": ("paint", _PRACTICE),
         "film": ("32 mil", "OP-009"),
-        "beads_lb_per_gallon": (10.0, "OP-046"),
-        "bead_type": ("Type 3", "OP-046"),
+        "beads_lb_per_gallon": (10.0, "from memory"),
+        "bead_type": ("Type 3", "from memory"),
         # a film twice as thick; no row
         "no_track": ([[50.0, "20 min"], [77.0, "5 min"]], _MEMORY),
         "dry": ([[50.0, "60 min"], [77.0, "20 min"]], _MEMORY),

@@ -21,7 +21,6 @@ from layoutgen.work.materials import (
     shipped_materials,
     source_of,
 )
-from layoutgen.work.quantities import PaintParams
 
 ROWS = {
     row["id"]: row
@@ -50,14 +49,6 @@ def test_other_materials_do_not_dry_or_cost_like_waterborne_paint(name: str) -> 
     price = "white_price_per_gallon" if SHIPPED[name]["form"] in ("paint", "plural") else None
     own = {"film", "no_track", "dry", "min_air_f", "life_years", price or "price_per_lb"}
     assert own <= set(SHIPPED[name])
-
-
-def test_waterborne_is_the_paint_of_the_settings() -> None:
-    paint, material = PaintParams(), shipped_materials()["waterborne"]
-    assert material.film_mil == paint.film_mil
-    assert material.beads_lb_per_gallon == paint.beads_lb_per_gallon
-    assert material.price_per_gallon("green") == paint.price("green")
-    assert material.price_per_gallon("purple") == paint.price("other")
 
 
 def test_high_build_covers_as_printed() -> None:
