@@ -359,7 +359,7 @@ def route_again(project: Project, progress: Progress) -> tuple[Layout, tour.Tour
 def export(project: Project, names: Sequence[str], folder: Path | None) -> list[Path]:
     """Exchange files from the project's GeoPackage."""
     papers = project.settings.papers
-    options = {
+    options: dict[str, dict[str, Any]] = {
         "crew": {"paper": papers.size},
         "wzdx": {"utc_offset_hours": papers.utc_offset_hours, "publisher": papers.publisher},
     }

@@ -19,7 +19,7 @@ from layoutgen.tours.clock import TANK_COLORS, Case, Tour, Visit, by_tank
 from layoutgen.tours.drives import drives
 from layoutgen.work.jobs import Job
 from layoutgen.work.time import clock_text
-from layoutgen.work.traffic_control import Closure, estimate
+from layoutgen.work.traffic_control import Closure, Work, estimate
 
 _FT_PER_MILE = 5280.0
 _SUMMED = ("beads_lb", "primer_gal", "weight_lb", "cost")
@@ -122,7 +122,7 @@ def _job_rows(case: Case, tours: Sequence[Tour]) -> Iterator[dict[str, Any]]:
             "cones": closure.cones,
             "cone_in": closure.cone_in,
             "signs": closure.signs,
-            "arrow_board": int(closure.arrow_board),
+            "arrow_board": closure.arrow_board,
             "taper_ft": closure.taper_ft,
             "buffer_ft": closure.buffer_ft,
             "duration": closure.duration,
@@ -153,14 +153,19 @@ def _cross_streets(design: Design, job: Job, at: Mapping[str, list[str]]) -> str
 
 def _closure(case: Case, job: Job) -> Closure:
     """Estimate of what closes the place to traffic, for loading."""
-    return estimate(
-        case.design.segments[job.segment_index].speed_mph,
-        job.closed_ft,
-        abs(job.exit_ft - job.entry_ft),
-        job.minutes,
-        job.moving,
-        case.settings.traffic,
+    segment = case.design.segments[job.segment_index]
+    one_lane = job.hold.startswith(("one lane", "inside")) or "; one lane" in job.hold
+    lanes = len(segment.lanes(job.travel))
+    work = Work(
+        speed_mph=segment.speed_mph,
+        closed_ft=job.closed_ft,
+        work_ft=abs(job.exit_ft - job.entry_ft),
+        minutes=job.minutes,
+        moving=job.moving,
+        night=case.settings.crew.is_night,
+        taper="one_lane" if one_lane else "merging" if lanes > 1 else "shoulder",
     )
+    return estimate(work, case.settings.traffic)
 
 
 def _visit_rows(case: Case, tour: Tour) -> Iterator[dict[str, Any]]:

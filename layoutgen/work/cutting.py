@@ -286,7 +286,7 @@ def between(shape: Any, axis: int, low: float, high: float) -> Any:
 
 def polygons(shape: Any) -> Any:
     """The areas of a geometry, without lines, points and slivers."""
-    parts = shapely.get_parts(shape)
+    parts = shapely.get_parts(shapely.get_parts(shape))  # collections hold multipolygons
     parts = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1e-9)]
     return parts[0] if len(parts) == 1 else shapely.MultiPolygon(list(parts))
 

@@ -47,7 +47,8 @@ def read_log(path: Path) -> pd.DataFrame:
         raise InputError(f"{path}: needs a column result with {', '.join(RESULTS)}.")
     every = [*_NAMES, *_TEXTS, *_AMOUNTS]
     found = table.reindex(columns=every).fillna("").astype(str)
-    return found.apply(lambda column: column.str.strip()).assign(row=np.arange(2, len(table) + 2))
+    clean: pd.DataFrame = found.apply(lambda column: column.str.strip())
+    return clean.assign(row=np.arange(2, len(table) + 2))
 
 
 def _table_of(path: Path) -> pd.DataFrame:
@@ -55,9 +56,12 @@ def _table_of(path: Path) -> pd.DataFrame:
         raise InputError(f"{path}: no such file.")
     try:
         if path.suffix.lower() == ".csv":
-            read: Any = pd.read_csv(path, dtype=str, keep_default_na=False, encoding="utf-8-sig")
-            return pd.DataFrame(read)
-        return pd.DataFrame(pyogrio.read_dataframe(path, read_geometry=False)).astype(str)
+            read: pd.DataFrame = pd.read_csv(
+                path, dtype=str, keep_default_na=False, encoding="utf-8-sig"
+            )
+            return read
+        found: pd.DataFrame = pyogrio.read_dataframe(path, read_geometry=False)
+        return found.astype(str)
     except (DataSourceError, ValueError, OSError) as fault:
         raise InputError(f"{path}: cannot be read as a log, CSV or GeoJSON ({fault}).") from None
 

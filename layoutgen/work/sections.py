@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from layoutgen.errors import Finding
 from layoutgen.street.design import Design
 from layoutgen.work.curved import unrolled_pieces
-from layoutgen.work.cutting import Reach
+from layoutgen.work.cutting import Reach, polygons
 from layoutgen.work.frames import Frames
 from layoutgen.work.lane_cuts import Cutter
 from layoutgen.work.quantities import KEEP
@@ -34,6 +34,8 @@ _LONG_FT = 15.0
 #: ... and parted along the axis where the axis turns by more than this (degrees)
 _BENT_DEG = 1.0
 _DIGITS = 8
+#: corners nearer than this are one
+_SAME_POINT_FT = 1e-6
 _NO_BREAKS: tuple[tuple[float, ...], tuple[float, ...]] = ((), ())
 
 
@@ -52,6 +54,7 @@ def cut_markings(
     frames = _frames(todo, design)
     moving = is_moving(todo, params).to_numpy()
     local = frames.inward(todo.geometry.to_numpy(), np.arange(len(todo)))
+    local = np.asarray(shapely.remove_repeated_points(local, _SAME_POINT_FT), dtype=object)
     pieces: list[Piece] = []
     more: list[Frames] = []
     for k, found in enumerate(_all_pieces(todo, design, params, (frames, local, moving))):
@@ -281,7 +284,16 @@ def _table(
     kept += ["segment_index", "district", "action"]
     table = pd.concat([rows[kept], table], axis=1)
     table["stand_ft"] = (table["from_ft"] + table["to_ft"]) / 2.0
-    return gpd.GeoDataFrame(table, geometry=frames.outward(local, frame), crs=todo.crs)
+    return gpd.GeoDataFrame(table, geometry=_valid(frames.outward(local, frame)), crs=todo.crs)
+
+
+def _valid(shapes: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Turning a shape rounds its corners: hairlines that touched may cross now, and are mended."""
+    bad = ~shapely.is_valid(shapes)
+    mended = [polygons(shapely.make_valid(one)) for one in shapes[bad]]
+    out = shapes.copy()
+    out[bad] = np.array(mended, dtype=object)
+    return out
 
 
 def _sides(

@@ -99,6 +99,11 @@ class CrewParams(Params):
         "time", "30 min", low="0 min", high="2 h", source="common practice", text="unpaid break"
     )
 
+    @property
+    def is_night(self) -> bool:
+        """Whether the shift begins in the evening or before dawn (from memory: 18:00 to 05:00)."""
+        return not "05:00" <= self.shift_start < "18:00"
+
     @field_validator("shift_start", "lunch_start")
     @classmethod
     def _clock(cls, value: str) -> str:

@@ -288,8 +288,5 @@ def _number(place: str, cells: Mapping[str, str], column: str, name: str) -> flo
         raise InputError(f"{place}: {column}: expected a number, got {text!r}.") from None
     low, high = _RANGES[name]
     if not (math.isfinite(value) and low <= value <= high):
-        unit = (
-            "" if name == "humidity_percent" else f" ({name.rsplit('_', 1)[1].replace('f', 'F')})"
-        )
-        raise InputError(f"{place}: {column}: {text} is outside {low:g} to {high:g}{unit}.")
+        raise InputError(f"{place}: {column}: {text} is outside {low:g} to {high:g} ({name}).")
     return value
