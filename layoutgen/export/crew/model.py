@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -106,7 +107,7 @@ class Streets:
         """Place of a segment, or None."""
         return self._places.get(str(segment_id))
 
-    @property
+    @cached_property
     def _places(self) -> dict[str, int]:
         return {str(row["segment_id"]): k for k, row in enumerate(self.rows)}
 
@@ -134,6 +135,7 @@ class _Tables:
     def __init__(self, package: Path) -> None:
         self.package = package
         self._known: dict[str, list[Row]] = {}
+        self._grouped: dict[tuple[str, str], dict[str, list[Row]]] = {}
         self._plane: Any = None
 
     def rows(self, name: str) -> list[Row]:
@@ -144,7 +146,10 @@ class _Tables:
 
     def by(self, name: str, column: str) -> dict[str, list[Row]]:
         """Rows of a layer by a text column, in the layer's order."""
-        return grouped(self.rows(name), column)
+        key = name, column
+        if key not in self._grouped:
+            self._grouped[key] = grouped(self.rows(name), column)
+        return self._grouped[key]
 
     def _read(self, name: str) -> list[Row]:
         if not has_layer(self.package, name):
@@ -185,7 +190,7 @@ def _streets(tables: _Tables) -> Streets:
 
 def _shift(tour: Row, tables: _Tables, streets: Streets) -> Shift:
     own = str(tour["tour_id"])
-    jobs = {str(j["job_id"]): j for j in tables.rows("jobs") if str(j["tour_id"]) == own}
+    jobs = {str(j["job_id"]): j for j in tables.by("jobs", "tour_id").get(own, ())}
     visits = sorted(tables.by("visits", "tour_id").get(own, ()), key=lambda v: v["sequence"] or 0)
     of_jobs = {str(v["job_id"]): v for v in visits if v["kind"] == "job"}
     cards = {
@@ -212,11 +217,11 @@ def _card(job: Row, visit: Row, tables: _Tables, streets: Streets) -> Card | Non
         return None
     where = streets.find(job["segment_id"])
     frame = _frame(job, rows, where, streets)
-    ids = {row["section_id"] for row in rows}
+    of_section = tables.by("register_marks", "section_id")
     marks = [
-        {**m, SHAPE: frame.local(m[SHAPE])}
-        for m in tables.rows("register_marks")
-        if m["section_id"] in ids or m["next_id"] in ids
+        {**mark, SHAPE: frame.local(mark[SHAPE])}
+        for row in rows
+        for mark in of_section.get(str(row["section_id"]), ())
     ]
     return Card(
         job=job,
