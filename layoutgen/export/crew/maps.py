@@ -12,7 +12,7 @@ from reportlab.graphics.shapes import Drawing
 from reportlab.lib.colors import black, white
 
 from layoutgen.export.crew import ink
-from layoutgen.export.crew.model import SHAPE, Card, Shift, Streets
+from layoutgen.export.crew.model import SHAPE, Card, Row, Shift, Streets
 from layoutgen.export.crew.words import printable
 
 #: half of the ground that a job's map shows, ft
@@ -84,25 +84,21 @@ def tour_map(shift: Shift, size_pt: tuple[float, float]) -> Any:
     return out
 
 
-def stop_numbers(shift: Shift) -> dict[int, str]:
-    """What the map calls each visit, by its place in the list: "yard", or its number."""
-    numbers = (str(k) for k in range(1, len(shift.visits) + 1))
-    return {
-        k: "yard" if visit["kind"] == "depot" else next(numbers)
-        for k, visit in enumerate(shift.visits)
-    }
+def stop_number(visit: Row) -> str:
+    """What map, list and cards call a visit: "yard", or its place in the tour."""
+    return "yard" if visit["kind"] == "depot" else str(visit["sequence"])
 
 
 def _stops(shift: Shift, ground: _Ground, taken: list[Any]) -> Iterator[tuple[Any, Any, str]]:
     """Box, place and words of every stop; boxes of near stops stand beside one another."""
-    words = stop_numbers(shift)
     done: dict[tuple[float, float], list[str]] = {}
-    for k, visit in enumerate(shift.visits):
+    for visit in shift.visits:
         if visit[SHAPE] is not None:
             place = ground.to_paper(visit[SHAPE])
             names = done.setdefault((round(place.x, 0), round(place.y, 0)), [])
-            if words[k] not in names:
-                names.append(words[k])
+            if stop_number(visit) not in names:
+                names.append(stop_number(visit))
+    taken += [shapely.Point(place).buffer(3.0) for place in done]
     for place, names in done.items():
         box = _free_box(place, ", ".join(names), taken, ground)
         taken.append(box)
