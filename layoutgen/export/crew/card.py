@@ -65,7 +65,7 @@ def _card(card: Card, shift: Shift, size_pt: tuple[float, float]) -> Iterator[Bl
 
 def _head(card: Card) -> Grid:
     job, visit = card.job, card.visit
-    limits = f"{job['earliest'] or '-'} to {job['latest'] or '-'} (start)"
+    limits = f"start between {job['earliest'] or '-'} and {job['latest'] or '-'}"
     rows = [
         ("Street", str(job["street"] or "-")),
         ("Between", str(job["cross_streets"] or "-")),
@@ -89,8 +89,9 @@ def _by_color(sections: Sequence[Row]) -> str:
 def _over_existing(card: Card) -> Iterator[Block]:
     old = [str(row["sequence"]) for row in card.sections if row["action"] == "repaint"]
     if old:
+        which = "all sections" if len(old) == len(card.sections) else f"sections {_ranges(old)}"
         yield Text(
-            f"OVER EXISTING PAINT: sections {_ranges(old)}. Before painting check position, "
+            f"OVER EXISTING PAINT: {which}. Before painting check position, "
             "heading and size of the old paint against the drawing; where it differs, stop and ask.",
             strong=True,
         )
@@ -104,7 +105,7 @@ def _drawings(card: Card, shift: Shift, size_pt: tuple[float, float]) -> Iterato
         yield Text("Long line job: no drawing; the table gives begin and end of each section.")
         return
     yield Heading("Drawing, to scale; the truck travels up the page")
-    figures = job_figures(card, shift.streets, (size_pt[0], 0.44 * size_pt[1]))
+    figures = job_figures(card, shift.streets, (size_pt[0], 0.42 * size_pt[1]))
     for k, figure in enumerate(figures, start=1):
         part = f"Part {k} of {len(figures)}. " if len(figures) > 1 else ""
         yield Picture(figure.drawing, part + _caption(figure, card))
@@ -159,7 +160,8 @@ def _section_row(row: Row, card: Card, holds: dict[str, str]) -> tuple[str, ...]
     material = f", {row['material']}" if len({r["material"] for r in card.sections}) > 1 else ""
     begin, end = tape(row, card)
     sign = f" wait {minutes(row['wait_min'])} before" if row["wait_min"] else ""
-    over = " (over existing)" if row["action"] == "repaint" else ""
+    some_new = any(r["action"] != "repaint" for r in card.sections)
+    over = " (over existing)" if row["action"] == "repaint" and some_new else ""
     return (
         str(row["sequence"]), f"{kind_words(row['kind'])}{piece}{over};{sign}".rstrip(";"),
         f"{color_of(row)}{material}", str(row["lane"] or "-"),
@@ -207,7 +209,7 @@ def _waits(card: Card) -> Iterator[Block]:
     yield Heading("Drying waits")
     yield Items(
         [
-            f"Before section {row['sequence']} ({color_of(row)} {kind_words(row['kind'])}): wait "
+            f"Before section {row['sequence']}, {_named(row)}: wait "
             f"{minutes(row['wait_min'])}, until {_below(row, card)} is dry to the touch; planned "
             f"begin {_clock(card.visit['start'], row['start_min'])}."
             for row in found
@@ -220,7 +222,13 @@ def _below(row: Row, card: Card) -> str:
     if not base:
         return "the coat below"
     numbers = _ranges([str(r["sequence"]) for r in base])
-    return f"the {color_of(base[0])} {kind_words(base[0]['kind'])} below (section {numbers})"
+    return f"{_named(base[0])} below (section{'s' if len(base) > 1 else ''} {numbers})"
+
+
+def _named(row: Row) -> str:
+    """Color and kind, the color once."""
+    kind, color = kind_words(row["kind"]), color_of(row)
+    return f"the {kind}" if color in kind else f"the {color} {kind}"
 
 
 def _clock(start: str | None, after_min: float | None) -> str:
@@ -236,12 +244,12 @@ def _traffic(card: Card) -> Iterator[Block]:
     job = card.job
     yield Heading("Traffic control: estimate for loading; the authority's plan rules")
     yield Grid(
-        (0.1, 0.1, 0.1, 0.12, 0.12, 0.12, 0.12, 0.22),
+        (0.1, 0.1, 0.14, 0.1, 0.12, 0.12, 0.12, 0.2),
         ("posted mph", "lane closed", "cones", "signs", "arrow board", "taper", "buffer",
          "duration"),
         [(
             number(job["speed_mph"], 0), f"{number(job['closed_ft'], 0)} ft",
-            f"{number(job['cones'], 0)} of {number(job['cone_in'], 0)} in",
+            f"{number(job['cones'], 0)}, {number(job['cone_in'], 0)} in high",
             number(job["signs"], 0), "yes" if job["arrow_board"] else "no",
             f"{number(job['taper_ft'], 0)} ft", f"{number(job['buffer_ft'], 0)} ft",
             str(job["duration"] or "-"),

@@ -124,6 +124,7 @@ def _figure(
     out.add(ink.area(shapely.box(0.5, 0.5, size_pt[0] - 0.5, high - 0.5), fill=None, stroke=black))
     shapes = [(row, sheet.to_paper(row[SHAPE])) for row in rows]
     taken = [*_street_lines(out, card, streets, sheet)]
+    taken += _zero_line(out, (card, streets), sheet, [*taken, *(shape for _, shape in shapes)])
     taken += _scale_bar(out, scale, sheet, shapes[0][1])
     for row, shape in sorted(shapes, key=lambda pair: pair[0]["coat"] or 1):
         out.add(ink.paint(shape, color_of(row)))
@@ -175,7 +176,7 @@ def _visible(row: Row, shape: Any, shapes: Sequence[tuple[Row, Any]]) -> Any:
 
 
 def _street_lines(out: Any, card: Card, streets: Streets, sheet: _Sheet) -> Iterator[Any]:
-    """Axis, curbs and the tape's zero; yields the boxes of their words."""
+    """Axis and curbs; yields what no other words may lie on."""
     where = streets.find(card.job["segment_id"])
     if where is None:
         return
@@ -193,8 +194,8 @@ def _street_lines(out: Any, card: Card, streets: Streets, sheet: _Sheet) -> Iter
         for piece in shapely.get_parts(drawn):
             if piece.geom_type == "LineString":
                 out.add(ink.polyline(piece.coords, 0.5 if dash else 1.5, dash))
+                yield piece
         yield from _line_words(out, drawn, words)
-    yield from _zero_line(out, card, streets, sheet)
 
 
 def _beside_axis(card: Card, streets: Streets, where: int, offset_ft: float) -> Any:
@@ -219,8 +220,11 @@ def _line_words(out: Any, drawn: Any, words: str) -> Iterator[Any]:
     yield shapely.box(x - half, y - 1.0, x + half, y + _SMALL)
 
 
-def _zero_line(out: Any, card: Card, streets: Streets, sheet: _Sheet) -> Iterator[Any]:
-    y_ft = _zero_y(card, streets)
+def _zero_line(
+    out: Any, at: tuple[Card, Streets], sheet: _Sheet, obstacles: Sequence[Any]
+) -> Iterator[Any]:
+    """The place where the tape begins, with its name where that lies on nothing else."""
+    y_ft = _zero_y(*at)
     if y_ft is None:
         return
     y = float(sheet.to_paper(shapely.Point(0.0, y_ft)).y)
@@ -228,13 +232,16 @@ def _zero_line(out: Any, card: Card, streets: Streets, sheet: _Sheet) -> Iterato
     if not south < y < north:
         return
     out.add(ink.polyline([(west, y), (east, y)], 0.6, [4, 2]))
-    words = printable(f"0 of the tape: {card.zero.words}")
-    wide = ink.text_width(words, _SMALL)
-    box = (east - wide - 10.0, y + 2.0, east - 4.0, y + 2.0 + _SMALL + 2.0)
-    out.add(ink.area(shapely.box(*box), fill=white, stroke=None))
-    out.add(ink.text((box[0] + 3.0, box[1] + 2.0), words, _SMALL))
-    yield shapely.box(*box)
     yield shapely.LineString([(west, y), (east, y)])
+    words = printable(f"0 of the tape: {at[0].zero.words}")
+    wide = ink.text_width(words, _SMALL)
+    for x in np.arange(east - wide - 6.0, west + 4.0, -6.0):
+        for low in (y + 2.0, y - _SMALL - 3.0):
+            box = shapely.box(x - 2.0, low, x + wide + 2.0, low + _SMALL + 1.0)
+            if sheet.window.contains(box) and not any(box.intersects(o) for o in obstacles):
+                out.add(ink.text((float(x), low + 1.5), words, _SMALL))
+                yield box
+                return
 
 
 def _scale_bar(out: Any, scale: int, sheet: _Sheet, first: Any) -> Iterator[Any]:

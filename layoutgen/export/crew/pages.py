@@ -14,6 +14,7 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     BaseDocTemplate,
+    CondPageBreak,
     Frame,
     KeepTogether,
     PageBreak,
@@ -40,7 +41,9 @@ from layoutgen.export.formats import CAUTION
 
 SIZES: dict[str, tuple[float, float]] = {"letter": pagesizes.letter, "a4": pagesizes.A4}
 _MARGIN_PT, _FOOT_PT = 40.0, 34.0
-_TICK_PDF = f'<font name="ZapfDingbats" size="9">{chr(0x6F)}</font>'
+_TICK_PDF = '<font name="ZapfDingbats" size="9">\u2751</font>'
+#: room that a heading and the first rows of a long table need
+_FIRST_ROWS_PT, _LONG_ROWS = 110.0, 8
 
 
 def _style(size: float, **look: Any) -> Any:
@@ -83,20 +86,20 @@ def _flow(blocks: Sequence[Block], width_pt: float) -> Iterator[Any]:
             yield PageBreak()
         made = _made(block, width_pt)
         if isinstance(block, Heading):
+            yield CondPageBreak(_FIRST_ROWS_PT)
             held += made
             continue
-        first, *rest = [*held, *made] if not held else [_together(held, made), *made[1:]]
+        yield from _together(held, made) if held else made
         held = []
-        yield first
-        yield from rest
 
 
-def _together(held: list[Any], made: list[Any]) -> Any:
-    """A heading and the first thing below it; long tables may break, so they are not kept."""
-    if isinstance(made[0], Table) and len(made[0]._cellvalues) > 12:
-        made[0].spaceBefore = 0
-        return KeepTogether([*held, Spacer(1, 1), made[0]], maxHeight=0xFFFFFF)
-    return KeepTogether([*held, made[0]])
+def _together(held: list[Any], made: list[Any]) -> list[Any]:
+    """A heading with the first thing below it; long tables may break, so they are not kept."""
+    first = made[0]
+    if isinstance(first, Table) and len(first._cellvalues) > _LONG_ROWS:
+        return [*held, *made]
+    inner = first._content if isinstance(first, KeepTogether) else [first]
+    return [KeepTogether([*held, *inner]), *made[1:]]
 
 
 def _made(block: Block, width_pt: float) -> list[Any]:
@@ -107,7 +110,10 @@ def _made(block: Block, width_pt: float) -> list[Any]:
     if isinstance(block, Text):
         return [Paragraph(_bold(block.words) if block.strong else _rich(block.words), _BODY)]
     if isinstance(block, Items):
-        return [Paragraph(_rich(words), _ITEM, bulletText="-") for words in block.words]
+        return [
+            Paragraph(_rich(words), _ITEM, bulletText=None if words.startswith(TICK) else "-")
+            for words in block.words
+        ]
     if isinstance(block, Grid):
         return [_table(block, width_pt), Spacer(1, 4)]
     if isinstance(block, Picture):
