@@ -1,7 +1,7 @@
 """A small routed package: one shift with a crosswalk, a green box with a bicycle, and lane dashes.
 
 Invented streets on their own working plane. Larkspur Avenue runs one way east with four lanes,
-Tern Street crosses it at (420, 0); its line is written northward, and the truck paints it southbound.
+Tern Street crosses it at (420, 0); its line is written northward, the truck paints southbound.
 """
 
 from __future__ import annotations
@@ -71,7 +71,9 @@ def _crosswalk() -> list[dict[str, Any]]:
     for lane in range(4):
         left = -24.0 + 12.0 * lane
         bars = [_along(384.0, 394.0, left + x, left + x + 2.0) for x in (1.0, 5.0, 9.0)]
-        out.append(_row("crosswalk/1", lane + 1, 4, _many(bars), (384.0, 394.0, left + 1, left + 11)))
+        out.append(
+            _row("crosswalk/1", lane + 1, 4, _many(bars), (384.0, 394.0, left + 1, left + 11))
+        )
     for lane in range(4):
         left = -24.0 + 12.0 * lane
         box = (378.0, 380.0, left, left + 12.0)
@@ -125,7 +127,9 @@ def _dashes() -> list[dict[str, Any]]:
     return out
 
 
-def _row(marking: str, number: int, pieces: int, shape: Any, box: tuple[float, ...]) -> dict[str, Any]:
+def _row(
+    marking: str, number: int, pieces: int, shape: Any, box: tuple[float, ...]
+) -> dict[str, Any]:
     low, high, left, right = box
     return {
         "section_id": f"{marking}/s{number}", "marking_id": marking, "number": number,
@@ -155,7 +159,9 @@ def _register_marks() -> list[dict[str, Any]]:
     out = []
     for lane in range(3):
         for k, x in enumerate((378.0, 380.0)):
-            out.append(("stop_line/1", lane + 1, (x, 12.0 - 12.0 * lane), (x, 12.0 * lane - 12.0), k))
+            out.append(
+                ("stop_line/1", lane + 1, (x, 12.0 - 12.0 * lane), (x, 12.0 * lane - 12.0), k)
+            )
     for k, x in enumerate((-15.0, -1.0)):
         out.append(("bike_green/7", 1, (420.0 + x, 38.0), (38.0, x), k))
     return [
@@ -188,12 +194,14 @@ def _job(job_id: str, order: int, rows: Sequence[dict[str, Any]], **values: Any)
 def _jobs(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     return [
         _job(
-            CROSSWALK, 1, rows, segment_id="lark/1", cross_streets="from Quarry Road to Tern Street",
+            CROSSWALK, 1, rows, segment_id="lark/1",
+            cross_streets="from Quarry Road to Tern Street",
             bearing_deg=90.0, entry_ft=378.0, exit_ft=394.0, minutes=34.0, dry_min=0.0, cones=22,
             signs=3, taper_ft=180.0, buffer_ft=200.0, duration="short duration", window="9-15",
         ),
         _job(
-            BOX, 2, rows, segment_id="tern/2", cross_streets="from Old Mill Lane to Larkspur Avenue",
+            BOX, 2, rows, segment_id="tern/2", materials="waterborne paint, green waterborne",
+            cross_streets="from Old Mill Lane to Larkspur Avenue",
             bearing_deg=180.0, entry_ft=48.0, exit_ft=31.0, minutes=46.0, dry_min=20.0, cones=14,
             signs=4, taper_ft=100.0, buffer_ft=155.0, duration="short duration",
             hold="one lane left for both directions: hold traffic, let it take turns",
@@ -260,7 +268,12 @@ def _materials() -> list[dict[str, Any]]:
     paint = {"form": "paint", "film_mil": 15.0, "no_track_min": 10.0, "dry_min": 20.0, **limits}
     return [
         {"material": "waterborne paint", "beads": "type 1, 6 lb to a gallon", "note": "", **paint},
-        {"material": "green waterborne", "beads": "none", "note": "tack-free before white", **paint},
+        {
+            "material": "green waterborne",
+            "beads": "none",
+            "note": "tack-free before white",
+            **paint,
+        },
     ]
 
 
@@ -278,10 +291,14 @@ def _streets() -> Any:
 
 def _approaches() -> Any:
     """Stop positions: Larkspur Avenue eastbound and Tern Street southbound, at their crossing."""
+    known = [
+        ("lark/1", 20.0, [(379, -24), (379, 24)]),
+        ("tern/2", 25.0, [(405, 47), (419, 47)]),
+    ]
     rows = [
-        {"segment_id": "lark/1", "curb_ft": 20.0, "geometry": shapely.LineString([(379, -24), (379, 24)])},
-        {"segment_id": "tern/2", "curb_ft": 25.0, "geometry": shapely.LineString([(405, 47), (419, 47)])},
-    ]  # fmt: skip
+        {"segment_id": name, "curb_ft": curb, "geometry": shapely.LineString(stop)}
+        for name, curb, stop in known
+    ]
     return _table("approaches", rows)
 
 

@@ -51,8 +51,14 @@ def write(package: Path, folder: Path, paper: Paper = "letter") -> list[Path]:
                 file.writelines(page(blocks, paper, title))
             written += [folder / f"{name}.pdf", folder / f"{name}.html"]
     for old in {*folder.glob("crew_*.pdf"), *folder.glob("crew_*.html")} - set(written):
-        old.unlink()
+        if _is_ours(old):
+            old.unlink()
     return written
+
+
+def _is_ours(path: Path) -> bool:
+    """Whether this program made a file: both kinds name it as their author."""
+    return b"layoutgen crew papers" in path.read_bytes()
 
 
 def shift_blocks(shift: Shift, paper: Paper = "letter") -> Iterator[Block]:
@@ -71,7 +77,7 @@ def file_names(shifts: Sequence[Shift]) -> list[str]:
     safe = [re.sub(r"[^A-Za-z0-9_-]+", "_", str(shift.tour["tour_id"])) for shift in shifts]
     lower = [name.lower() for name in safe]
     twins = [lower[:k].count(name) for k, name in enumerate(lower)]
-    return [f"crew_{name}{f'~{n}' if n else ''}" for name, n in zip(safe, twins, strict=True)]
+    return [f"crew_{name}{f'~{n + 1}' if n else ''}" for name, n in zip(safe, twins, strict=True)]
 
 
 def _make(folder: Path) -> None:

@@ -60,7 +60,7 @@ def _card(card: Card, shift: Shift, size_pt: tuple[float, float]) -> Iterator[Bl
     yield from _sections(card)
     yield from _waits(card)
     yield from _traffic(card)
-    yield from _inspection(card)
+    yield from _inspection()
 
 
 def _head(card: Card) -> Grid:
@@ -92,7 +92,7 @@ def _over_existing(card: Card) -> Iterator[Block]:
         which = "all sections" if len(old) == len(card.sections) else f"sections {_ranges(old)}"
         yield Text(
             f"OVER EXISTING PAINT: {which}. Before painting check position, "
-            "heading and size of the old paint against the drawing; where it differs, stop and ask.",
+            "heading and size of the old paint against this card; where it differs, stop and ask.",
             strong=True,
         )
 
@@ -257,7 +257,7 @@ def _traffic(card: Card) -> Iterator[Block]:
     )  # fmt: skip
 
 
-def _inspection(card: Card) -> Iterator[Block]:
+def _inspection() -> Iterator[Block]:
     before = [
         "Street, side and heading agree with this card",
         "Pavement dry, swept, free of oil and loose paint",
@@ -280,7 +280,7 @@ def _inspection(card: Card) -> Iterator[Block]:
         (0.12, 0.13, 0.12, 0.13, 0.25, 0.25),
         (),
         [("Begin", "", "End", "", "Sections not done or failed", ""),
-         ("Operator", "", "Clock", "", "Remarks, photos", "")],
+         ("Signed", "", "Clock", "", "Remarks, photos", "")],
         high=18.0,
     )  # fmt: skip
 

@@ -183,7 +183,11 @@ def _street_lines(out: Any, card: Card, streets: Streets, sheet: _Sheet) -> Iter
     left, right = curbs_of(card)
     areas = [sheet.to_paper(card.frame.local(a)) for a in streets.areas]
     inside = shapely.union_all([a for a in areas if a.intersects(sheet.window)])
-    for offset, words in ((-(left or 0.0), "left curb"), (0.0, "axis"), (right or 0.0, "right curb")):
+    for offset, words in (
+        (-(left or 0.0), "left curb"),
+        (0.0, "axis"),
+        (right or 0.0, "right curb"),
+    ):
         if words != "axis" and offset == 0.0:
             continue
         line = _beside_axis(card, streets, where, offset * card.frame.way)
@@ -233,15 +237,23 @@ def _zero_line(
         return
     out.add(ink.polyline([(west, y), (east, y)], 0.6, [4, 2]))
     yield shapely.LineString([(west, y), (east, y)])
-    words = printable(f"0 of the tape: {at[0].zero.words}")
-    wide = ink.text_width(words, _SMALL)
-    for x in np.arange(east - wide - 6.0, west + 4.0, -6.0):
+    for words in (printable(f"0 of the tape: {at[0].zero.words}"), "0 of the tape"):
+        box = _free_beside(ink.text_width(words, _SMALL), y, sheet.window, obstacles)
+        if box is not None:
+            out.add(ink.text((box.bounds[0] + 2.0, box.bounds[1] + 1.5), words, _SMALL))
+            yield box
+            return
+
+
+def _free_beside(wide_pt: float, y: float, window: Any, obstacles: Sequence[Any]) -> Any | None:
+    """The free box for words above or below a level line that is farthest to the right."""
+    west, _, east, _ = window.bounds
+    for x in np.arange(east - wide_pt - 8.0, west + 4.0, -6.0):
         for low in (y + 2.0, y - _SMALL - 3.0):
-            box = shapely.box(x - 2.0, low, x + wide + 2.0, low + _SMALL + 1.0)
-            if sheet.window.contains(box) and not any(box.intersects(o) for o in obstacles):
-                out.add(ink.text((float(x), low + 1.5), words, _SMALL))
-                yield box
-                return
+            box = shapely.box(x, low, x + wide_pt + 4.0, low + _SMALL + 1.0)
+            if window.contains(box) and not any(box.intersects(o) for o in obstacles):
+                return box
+    return None
 
 
 def _scale_bar(out: Any, scale: int, sheet: _Sheet, first: Any) -> Iterator[Any]:

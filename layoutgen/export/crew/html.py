@@ -54,6 +54,7 @@ def page(blocks: Sequence[Block], paper: str, title: str) -> Iterator[str]:
     """Pieces of the page."""
     yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
     yield '<meta name="viewport" content="width=device-width">\n'
+    yield '<meta name="generator" content="layoutgen crew papers">\n'
     yield f"<title>{_text(title)}</title>\n<style>{_STYLE % _SHEETS[paper]}</style>\n</head>\n"
     yield "<body>\n"
     numbers = count(1)
@@ -106,9 +107,7 @@ def _picture(block: Picture, numbers: Iterator[int]) -> str:
 
 
 def _beside(block: Beside, numbers: Iterator[int]) -> str:
-    return (
-        f'<div class="beside">{_grid(block.left, numbers)}{_picture(block.right, numbers)}</div>'
-    )
+    return f'<div class="beside">{_grid(block.left, numbers)}{_picture(block.right, numbers)}</div>'
 
 
 def _svg(drawing: Any, number: int) -> str:

@@ -94,7 +94,7 @@ class _Search:
             return False
         if leader is None:
             return True
-        return not any(leader.intersects(other) for other in (*self.boxes, *self.leaders))
+        return not any(leader.distance(other) < _GAP_PT for other in (*self.boxes, *self.leaders))
 
 
 def _inside(shape: Any, half: tuple[float, float]) -> Any | None:

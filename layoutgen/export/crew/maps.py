@@ -164,9 +164,7 @@ def _draw_streets(out: Any, streets: Streets, ground: _Ground, taken: list[Any])
         _name_street(out, printable(name), parts, (ground, taken))
 
 
-def _name_street(
-    out: Any, name: str, parts: Sequence[Any], at: tuple[_Ground, list[Any]]
-) -> None:
+def _name_street(out: Any, name: str, parts: Sequence[Any], at: tuple[_Ground, list[Any]]) -> None:
     """The name along the longest free straight piece; small maps may leave a name out."""
     ground, taken = at
     wide = ink.text_width(name, _SMALL)

@@ -21,7 +21,7 @@ from layoutgen.export.formats import rows_of
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.gis.plane import center_of, working_plane
 from layoutgen.gis.schema import layer
-from layoutgen.gis.write import has_layer, read_layer
+from layoutgen.gis.write import has_layer, layer_names, read_layer
 
 Row = Mapping[str, Any]
 #: column that holds the shape of a row, in feet on the working plane
@@ -118,8 +118,9 @@ def read_shifts(package: Path) -> list[Shift]:
     Raises:
         InputError: no such package, or a layer of `layoutgen route` is missing.
     """
+    layers = set(layer_names(package))
     for name in ("tours", "visits", "jobs", "sections", "loads", "materials"):
-        if not has_layer(package, name):
+        if name not in layers:
             raise InputError(
                 f"{package}: has no layer '{name}', which the crew papers need. "
                 "Run `layoutgen route` first."
@@ -257,9 +258,7 @@ def _way(job: Row, agreement: float) -> int:
     return 1 if agreement >= 0.0 else -1
 
 
-def _zero(
-    job: Row, rows: Sequence[Row], frame: Frame, at: tuple[int | None, Streets]
-) -> Zero:
+def _zero(job: Row, rows: Sequence[Row], frame: Frame, at: tuple[int | None, Streets]) -> Zero:
     """The crossing curb line nearest to the paint, else the place where the truck enters."""
     where, streets = at
     low = min(row["from_ft"] for row in rows)

@@ -47,7 +47,9 @@ _FIRST_ROWS_PT, _LONG_ROWS = 110.0, 8
 
 
 def _style(size: float, **look: Any) -> Any:
-    return ParagraphStyle(f"s{size}{look}", fontName=FONT, fontSize=size, leading=1.2 * size, **look)
+    return ParagraphStyle(
+        f"s{size}{look}", fontName=FONT, fontSize=size, leading=1.2 * size, **look
+    )
 
 
 _CELL, _RIGHT, _BODY = _style(7.5), _style(7.5, alignment=TA_RIGHT), _style(9.0, spaceAfter=3)
@@ -71,7 +73,11 @@ def pdf(blocks: Sequence[Block], paper: str, title: str) -> bytes:
     )  # fmt: skip
     sink = io.BytesIO()
     document = BaseDocTemplate(
-        sink, pagesize=(wide, high), title=printable(title), author="layoutgen", invariant=1
+        sink,
+        pagesize=(wide, high),
+        title=printable(title),
+        author="layoutgen crew papers",
+        invariant=1,
     )
     document.addPageTemplates(PageTemplate(frames=[frame]))
     document.build(list(_flow(blocks, room[0])), canvasmaker=_numbered(printable(title)))

@@ -22,7 +22,7 @@ CAUTIONS = (
 )
 #: rules beside the limits; OP-074, OP-066, OP-067
 _GATE = (
-    "Take readings before the first section, every 4 hours of work, and whenever the weather turns.",
+    "Take readings before the first section, every 4 hours of work, and when the weather turns.",
     "Do not paint on wet pavement, with rain in sight, or outside any limit below.",
     "A coat over another coat: the one below must be dry to the touch first.",
     "Paint that dries too slowly: stop until the cause is found.",
@@ -245,9 +245,7 @@ def _done_row(visit: Row, shift: Shift) -> tuple[str, ...]:
 
 
 def _signature(words: str) -> Iterator[Block]:
-    yield Grid(
-        (0.24, 0.36, 0.12, 0.28), (), [(words, _BLANK, "Date, clock", _BLANK)], high=22.0
-    )
+    yield Grid((0.24, 0.36, 0.12, 0.28), (), [(words, _BLANK, "Date, clock", _BLANK)], high=22.0)
 
 
 def _gallons(tour: Row) -> float:
