@@ -174,7 +174,7 @@ def with_status(
 ) -> tuple[gpd.GeoDataFrame, list[Finding]]:
     """Sections with the status that their latest record gives, and records that no longer count."""
     if records.empty:
-        return sections, []
+        return sections.assign(status="open"), []
     latest = records.sort_values("record_id", kind="stable")
     latest = latest[latest["result"] != "skipped"].drop_duplicates("section_id", keep="last")
     joined = latest.merge(
