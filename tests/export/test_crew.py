@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -26,7 +27,7 @@ from layoutgen.export.crew import write
 from layoutgen.export.crew.card import tape
 from layoutgen.export.crew.drawing import job_figures
 from layoutgen.export.crew.labels import place_labels
-from layoutgen.export.crew.model import SHAPE, Shift, read_shifts
+from layoutgen.export.crew.model import SHAPE, Card, Shift, read_shifts
 from layoutgen.export.crew.words import feet_inches, heading, printable
 from layoutgen.export.formats import CAUTION
 from layoutgen.gis.write import read_layer, write_package
@@ -204,6 +205,30 @@ def test_a_drawing_is_to_scale(shift: Shift) -> None:
     assert any(abs(b - a - wide) < 0.02 for a, b in combinations(curbs, 2))
 
 
+def test_a_long_job_is_drawn_in_parts_that_lose_no_section(shift: Shift) -> None:
+    card = many(shift, 36)
+    figures = job_figures(card, shift.streets, ROOM)
+    assert len(figures) > 1
+    numbers = [n for figure in figures for n in figure.numbers]
+    assert sorted(numbers) == list(range(1, 37))
+    assert all(figure.scale_ft_per_in <= 20 for figure in figures)
+    assert all(figure.drawing.height <= ROOM[1] + 0.01 for figure in figures)
+
+
+def many(shift: Shift, count: int) -> Card:
+    """The card of the green box with pieces of all colors in three columns along the block."""
+    card = shift.cards[BOX]
+    colors = ("white", "yellow", "green", "red", "blue", "purple", "black", "mauve")
+    rows = []
+    for k in range(count):
+        low, left = 30.0 + 20.0 * (k // 3), (1.0, 5.5, 11.0)[k % 3]
+        shape = shapely.box(left, -low, left + 4.0 - k % 4, -low + 1.0 + 3.0 * (k % 5))
+        row = {**card.sections[0], "sequence": k + 1, "color": colors[k % 8], "coat": 1}
+        rows.append({**row, "section_id": f"many/{k}", SHAPE: shape})
+        rows[-1] |= {"from_ft": 39.5 + shape.bounds[1], "to_ft": 39.5 + shape.bounds[3]}
+    return replace(card, sections=rows, marks=[])
+
+
 def _lines(group: object) -> list[list[float]]:
     """Points of all level-0 polylines of a drawing."""
     return [list(s.points) for s in group.contents if hasattr(s, "points")]  # type: ignore[attr-defined]
@@ -271,3 +296,4 @@ def test_words() -> None:
     assert heading(359.7) == "northbound, 0 degrees"
     assert heading(224.0) == "southwestbound, 224 degrees"
     assert printable("Cafe\u0301 \u0646") == "Café ?"
+    assert printable("two\nlines\x07") == "two lines"

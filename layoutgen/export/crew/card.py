@@ -40,6 +40,12 @@ def visit_pages(visit: Row, shift: Shift, size_pt: tuple[float, float]) -> Itera
     card = shift.cards.get(str(visit["job_id"])) if visit["kind"] == "job" else None
     if card is not None:
         yield from _card(card, shift, size_pt)
+    elif visit["kind"] == "job":
+        yield Text(
+            f"Stop {stop_number(visit)}, job {visit['job_id']} at {visit['street'] or 'no street'}:"
+            " the package holds no section to paint here. Ask before going there.",
+            strong=True,
+        )
     elif visit["kind"] != "depot":
         yield Text(
             f"Stop {stop_number(visit)}, {visit['kind']} at {visit['street'] or 'the yard'}: "

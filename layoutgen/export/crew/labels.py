@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import shapely
 
 #: distances from the paint that are tried, pt, and directions, degrees
@@ -67,17 +68,27 @@ class _Search:
         shapely.prepare(self.paint)
 
     def find(self, words: str, shape: Any) -> Label | None:
-        """The first free place: inside, then ever farther off, at last over other paint."""
+        """A free place: inside, nearest to its own paint, off all paint, at last over other."""
         half = (max(len(words) * 4.3 + 4.0, _HIGH_PT) / 2.0, _HIGH_PT / 2.0)
         inside = _inside(shape, half)
         if inside is not None and self._is_free(inside, None):
             return Label(words, inside.bounds, None)
         anchor = shape.representative_point()
-        for clear in (True, False):
-            for box, leader in _around(shape, anchor, half):
-                if self._is_free(box, leader) and not (clear and self.paint.intersects(box)):
+        free = [pair for pair in _around(shape, anchor, half) if self._is_free(*pair)]
+        for suits in (self._is_nearest, self._is_off_paint, _any_place):
+            for box, leader in free:
+                if suits(box, shape):
                     return Label(words, box.bounds, leader)
         return None
+
+    def _is_nearest(self, box: Any, shape: Any) -> bool:
+        """Whether nobody would take the label for that of another section."""
+        others = [other for other in self.shapes if other is not shape]
+        apart = shapely.distance(np.array(others, dtype=object), box).min(initial=np.inf)
+        return bool(apart > 2.0 * shape.distance(box) + _GAP_PT)
+
+    def _is_off_paint(self, box: Any, _: Any) -> bool:
+        return not self.paint.intersects(box)
 
     def take(self, label: Label) -> None:
         """Keep others off a label and its leader."""
@@ -95,6 +106,10 @@ class _Search:
         if leader is None:
             return True
         return not any(leader.distance(other) < _GAP_PT for other in (*self.boxes, *self.leaders))
+
+
+def _any_place(_: Any, __: Any) -> bool:
+    return True
 
 
 def _inside(shape: Any, half: tuple[float, float]) -> Any | None:

@@ -69,7 +69,8 @@ def color_of(row: Mapping[str, Any]) -> str:
 def printable(text: Any) -> str:
     """Text that the built-in fonts of a PDF can show: others of its letters become '?'."""
     composed = unicodedata.normalize("NFC", str(text))
-    shown = "".join(c for c in composed if unicodedata.category(c) not in ("Cf", "Cc"))
+    spaced = " ".join(composed.split())
+    shown = "".join(c for c in spaced if unicodedata.category(c) not in ("Cf", "Cc"))
     return shown.encode("cp1252", "replace").decode("cp1252")
 
 
