@@ -352,6 +352,9 @@ def _absolute(table: dict[str, Any], folder: Path) -> dict[str, Any]:
         for spec in specs.values() if isinstance(specs, dict) else ():
             if isinstance(spec, dict) and isinstance(spec.get("source"), str):
                 spec["source"] = str((folder / spec["source"]).resolve())
+    weather = table.get("weather")
+    if isinstance(weather, dict) and isinstance(weather.get("file"), str) and weather["file"]:
+        weather["file"] = str((folder / weather["file"]).resolve())
     project = table.get("project")
     if isinstance(project, dict) and isinstance(project.get("output"), str):
         project["output"] = str((folder / project["output"]).resolve())

@@ -46,6 +46,7 @@ from layoutgen.street.design import Design
 from layoutgen.tours import tour
 from layoutgen.work import quantities
 from layoutgen.work.calibrate import Proposal, proposals
+from layoutgen.work.gate import weather_of
 from layoutgen.work.jobs import group
 from layoutgen.work.loads import loads_table, materials_table
 from layoutgen.work.materials import drying
@@ -310,7 +311,11 @@ def route(project: Project, layout: Layout, progress: Progress) -> tour.TourTabl
     """Jobs and tours for a layout, added to the project's GeoPackage."""
     settings = project.settings
     progress("grouping jobs")
-    times = settings.crew, _drying(settings)
+    progress("asking the weather")
+    used = sorted(set(layout.sections["material"])) if len(layout.sections) else []
+    hours, air_f, found = weather_of(settings.weather, settings.materials, used, settings.crew)
+    layout.findings.extend(found)
+    times = settings.crew, _drying(settings, air_f)
     jobs, sections = group(layout.sections, layout.design, settings.jobs, times)
     layout = replace(layout, sections=sections)
     progress(f"planning tours for {len(jobs):,} jobs")
@@ -324,6 +329,7 @@ def route(project: Project, layout: Layout, progress: Progress) -> tour.TourTabl
             settings.travel,
             settings.crew,
             settings.traffic_control,
+            hours,
         ),
         seed=settings.project.seed,
     )
@@ -331,13 +337,13 @@ def route(project: Project, layout: Layout, progress: Progress) -> tour.TourTabl
     if planned.interrupted:
         layout.findings.add(_stopped())
     progress("writing " + project.output.name)
-    _add_tours(project, layout, planned)
+    _add_tours(project, layout, planned, air_f)
     return planned
 
 
-def _drying(settings: SettingsBase) -> Callable[[str], tuple[float, float]]:
-    """Minutes to no-track and to dry of every material, at the planned temperature."""
-    times = {name: drying(m, settings.weather.air_f) for name, m in settings.materials.items()}
+def _drying(settings: SettingsBase, air_f: float) -> Callable[[str], tuple[float, float]]:
+    """Minutes to no-track and to dry of every material, at one air temperature."""
+    times = {name: drying(m, air_f) for name, m in settings.materials.items()}
     return times.__getitem__
 
 
@@ -403,7 +409,7 @@ def _stopped() -> Finding:
     return Finding("search_stopped", "notice", "tours", "", text, "route again for better tours")
 
 
-def _add_tours(project: Project, layout: Layout, planned: tour.TourTables) -> None:
+def _add_tours(project: Project, layout: Layout, planned: tour.TourTables, air_f: float) -> None:
     plane, settings = layout.inputs.plane, project.settings
     names = ("jobs", "visits", "tours", "unserved")
     tables: dict[str, Any] = {
@@ -416,7 +422,7 @@ def _add_tours(project: Project, layout: Layout, planned: tour.TourTables) -> No
     tables["loads"] = loads_table(
         planned.tours, planned.jobs, sections, (settings.loads, settings.materials)
     )
-    tables["materials"] = materials_table(sections, settings.materials, settings.weather.air_f)
+    tables["materials"] = materials_table(sections, settings.materials, air_f)
     tables["findings"] = layers.findings_table(layout.findings, plane)
     crs = _output_crs(project, layout.inputs)
     write.write_package(project.output, tables, crs=crs, keep=project.output)

@@ -215,6 +215,7 @@ def project_of(raw: Raw, path: Path) -> Project:
     _check_values(settings, raw)
     _check_audit(settings.audit, raw)
     _check_materials(settings, raw)
+    _check_weather(settings, raw)
     output = _default_output(settings, path)
     _refuse_output(output, raw)
     own = _own_figures(settings, raw)
@@ -399,6 +400,15 @@ def _check_audit(params: AuditParams, raw: Raw) -> None:
     if twice:
         place = raw.place(("audit", "notices"))
         raise ConfigError(f"{place}: audit: {twice[0]} is told in two ways. Keep one of them.")
+
+
+def _check_weather(settings: SettingsBase, raw: Raw) -> None:
+    """Hours need dates to be held against."""
+    if settings.weather.file and not settings.tours.start_date:
+        place = raw.place(("weather", "file"))
+        raise ConfigError(
+            f"{place}: weather.file: hours need dates. Set tours.start_date to the first day."
+        )
 
 
 def _check_materials(settings: SettingsBase, raw: Raw) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from pydantic import field_validator
 
@@ -95,13 +96,14 @@ class TourParams(Params):
 
 @dataclass(frozen=True)
 class Settings:
-    """All that planning tours needs to know."""
+    """All that planning tours needs to know; `hours` = columns time and open, by the weather."""
 
     tour: TourParams
     truck: TruckParams
     travel: travel.TravelParams
     crew: CrewParams
     traffic: TrafficControlParams = field(default_factory=TrafficControlParams)
+    hours: pd.DataFrame | None = None
 
 
 @dataclass(frozen=True)
@@ -149,7 +151,7 @@ class Tour:
 
 def schedule(
     route: Sequence[int], ways: travel.Travel, change_s: NDArray[np.int64],
-    service_s: NDArray[np.int64], settings: Settings,
+    service_s: NDArray[np.int64], settings: Settings, later_s: int = 0,
 ) -> tuple[Visit, ...]:  # fmt: skip
     """Clock of one tour: loading, drives, color changes, lunch, work, refills (0), the return.
 
@@ -158,7 +160,7 @@ def schedule(
     crew = settings.crew
     lunch_at, lunch_s = clock_seconds(crew.lunch_start), round(crew.lunch_min * 60)
     refill_s = round(settings.truck.refill_min * 60)
-    begin = clock_seconds(crew.shift_start)
+    begin = clock_seconds(crew.shift_start) + later_s
     visits = [Visit(0, "depot", begin, begin, begin + refill_s, 0, 0, 0, 0)]
     for place in (*route, 0):
         before = visits[-1]

@@ -23,9 +23,11 @@ from layoutgen.tours.clock import (
     Tour,
     TourParams,
     TruckParams,
+    Visit,
     by_tank,
     schedule,
 )
+from layoutgen.tours.days import delay_into, work_days
 from layoutgen.tours.tables import TourTables, no_tables, tour_tables
 from layoutgen.work.jobs import Job
 
@@ -55,7 +57,9 @@ def plan(
     found = _search(case, [j for j in range(1, len(ordered) + 1) if j not in reasons], seed)
     left = f"no time left in {settings.tour.days} days of {settings.truck.count} truck(s)"
     reasons |= dict.fromkeys(found.unserved, left)
-    tours = [_tour(case, k, route) for k, route in enumerate(found.routes)]
+    tours, closed = _on_days(case, found.routes)
+    shut = "the weather of no working day is open long enough for its tour"
+    reasons |= dict.fromkeys(closed, shut)
     tables = tour_tables(case, tours, reasons, interrupted=found.interrupted)
     return tables, findings + _unserved_findings(case, reasons)
 
@@ -196,20 +200,33 @@ def _search(case: Case, hopeful: list[int], seed: int) -> solver.Plan:
     return solver.Plan(routes, unserved, found.interrupted)
 
 
-def _tour(case: Case, number_: int, route: tuple[int, ...]) -> Tour:
-    day, truck = divmod(number_, case.settings.truck.count)
-    date = _date(case.settings.tour.start_date, day)
+def _on_days(case: Case, routes: Sequence[tuple[int, ...]]) -> tuple[list[Tour], list[int]]:
+    """Every tour on the first truck and day that is open for it; jobs of tours without a day."""
+    free = [
+        (day, truck)
+        for day in work_days(case.settings.tour, case.settings.hours)
+        for truck in range(case.settings.truck.count)
+    ]
+    tours, closed = [], []
+    for route in routes:
+        plain = _scheduled(case, route, 0)
+        delays = ((k, delay_into(plain, day, case.settings)) for k, (day, _) in enumerate(free))
+        found = next(((k, later) for k, later in delays if later is not None), None)
+        if found is None:
+            closed += [job for job in route if job]
+            continue
+        day, truck = free.pop(found[0])
+        tours.append(_tour(day.date, truck, route, _scheduled(case, route, found[1])))
+    return tours, closed
+
+
+def _scheduled(case: Case, route: tuple[int, ...], later_s: int) -> tuple[Visit, ...]:
+    return schedule(route, case.ways, case.change_s, case.service_s, case.settings, later_s)
+
+
+def _tour(date: str, truck: int, route: tuple[int, ...], visits: tuple[Visit, ...]) -> Tour:
     name = f"truck {truck + 1}"
-    visits = schedule(route, case.ways, case.change_s, case.service_s, case.settings)
     return Tour(f"tour/{date}/{name}".replace(" ", "-"), date, name, route, visits)
-
-
-def _date(start: str, day: int) -> str:
-    """Date of a working day, counted from 0 without Saturdays and Sundays; or its number."""
-    if not start:
-        return f"day {day + 1:02d}"
-    first = np.busday_offset(np.datetime64(start), 0, roll="forward")
-    return str(np.busday_offset(first, day))
 
 
 def _unserved_findings(case: Case, reasons: Mapping[int, str]) -> list[Finding]:

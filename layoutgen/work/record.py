@@ -46,7 +46,7 @@ def read_log(path: Path) -> pd.DataFrame:
     if "result" not in table:
         raise InputError(f"{path}: needs a column result with {', '.join(RESULTS)}.")
     every = [*_NAMES, *_TEXTS, *_AMOUNTS]
-    found = table.reindex(columns=every).fillna("").astype(str)
+    found = table.reindex(columns=every).astype(object).fillna("").astype(str)
     clean: pd.DataFrame = found.apply(lambda column: column.str.strip())
     return clean.assign(row=np.arange(2, len(table) + 2))
 
@@ -183,7 +183,7 @@ def with_status(
     share = (joined["area_sqft_now"] - joined["area_sqft"]).abs() / joined["area_sqft"]
     same = share.le(_SAME_SHARE)  # a section that is gone compares as False
     kept = joined[same].set_index("section_id")["result"]
-    status = sections["section_id"].map(kept).fillna("open")
+    status = sections["section_id"].map(kept).astype(object).fillna("open")
     return sections.assign(status=status), [
         _outdated(one) for one in joined.loc[~same, "section_id"]
     ]
