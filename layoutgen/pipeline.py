@@ -19,9 +19,11 @@ import pyproj
 
 from layoutgen import layers
 from layoutgen.config import nearest
+from layoutgen.edits import as_stored, with_kept_actions
 from layoutgen.errors import Finding, FindingLog, InputError, OutputError
 from layoutgen.export import formats
 from layoutgen.gis import propose, write
+from layoutgen.gis.far import far_inputs
 from layoutgen.gis.plane import parse_crs
 from layoutgen.gis.read import InputParams, Inputs, read_inputs, read_on_request
 from layoutgen.gis.roles import role
@@ -161,7 +163,7 @@ def check(project: Project, progress: Progress) -> Layout:
     """Inputs and street model only; the layout has no markings."""
     progress("reading inputs")
     inputs, found = read_inputs(project.settings.inputs, project.settings.project.driving_side)
-    log = FindingLog(list(found))
+    log = FindingLog([*found, *far_inputs(inputs.tables)])
     progress("building the street model")
     design, found = build_design(
         inputs.tables, street_params(project.settings), leg_policy(project.rules)
@@ -224,6 +226,11 @@ def _own_layer(file: Path) -> str:
 @_unswept()
 def lay_out(project: Project, progress: Progress) -> Layout:
     """Inputs -> measured markings; nothing is written."""
+    return cut(project, _marked(project, progress), progress)
+
+
+def _marked(project: Project, progress: Progress) -> Layout:
+    """Inputs -> markings, not cut yet."""
     base = check(project, progress)
     progress("asking the rules")
     asked = ask_rules(base.design, project.rules)
@@ -235,7 +242,7 @@ def lay_out(project: Project, progress: Progress) -> Layout:
     markings = choose_material(markings, project.settings.paint)
     markings = markings.set_crs(base.inputs.plane, allow_override=True)
     base.findings.extend(not_reached(markings, base.design))
-    return cut(project, replace(base, markings=markings), progress)
+    return replace(base, markings=markings)
 
 
 def cut(project: Project, layout: Layout, progress: Progress) -> Layout:
@@ -257,7 +264,10 @@ def generate(project: Project, progress: Progress) -> Layout:
     """Inputs -> layout, written to the project's GeoPackage."""
     started = time.time()
     _make_folder(project.output.parent)
-    layout = lay_out(project, progress)
+    layout = _marked(project, progress)
+    markings, found = with_kept_actions(layout.markings, project.output)
+    layout.findings.extend(found)
+    layout = cut(project, replace(layout, markings=markings), progress)
     progress("writing " + project.output.name)
     tables = _layout_tables(project, layout, started)
     records = _records(project)
@@ -355,8 +365,9 @@ def route_again(project: Project, progress: Progress) -> tuple[Layout, tour.Tour
     """
     progress("reading the layout")
     stored = write.read_layer(project.output, "markings")
-    layout = lay_out(project, progress)
-    markings, found = _as_stored(layout.markings, stored)
+    with _unswept():
+        layout = _marked(project, progress)
+    markings, found = as_stored(layout.markings, stored)
     layout = cut(project, replace(layout, markings=markings), progress)
     layout.findings.extend(found)
     return layout, route(project, layout, progress)
@@ -388,20 +399,6 @@ def explain(project: Project, marking_id: str) -> dict[str, Any]:
     setting = next(s for s in project.rules if s.name == record["rule"])
     design = check(project, lambda _: None).design
     return {"marking": record, "rule": setting, "params": rule_in_force(setting, design, record)}
-
-
-def _as_stored(
-    markings: gpd.GeoDataFrame, stored: gpd.GeoDataFrame
-) -> tuple[gpd.GeoDataFrame, list[Finding]]:
-    """Markings whose ids are in the file, with the file's `action`."""
-    ids = markings["marking_id"]
-    kept = markings[ids.isin(stored["marking_id"])].reset_index(drop=True)
-    action = stored.drop_duplicates("marking_id").set_index("marking_id")["action"]
-    kept["action"] = kept["marking_id"].map(action).fillna("new")
-    unknown = sorted(set(stored["marking_id"].dropna()) - set(ids))
-    text = "the marking is in the file, but present inputs and settings do not ask for it"
-    fix = "run `layoutgen generate` again"
-    return kept, [Finding("marking_outdated", "warning", "markings", i, text, fix) for i in unknown]
 
 
 def _stopped() -> Finding:

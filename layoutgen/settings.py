@@ -14,6 +14,7 @@ from pydantic import Field, create_model
 
 from layoutgen.config import Params, Raw, choice, merge, nearest, number, read_raw, validate, where
 from layoutgen.errors import ConfigError
+from layoutgen.export.paper_params import PaperParams
 from layoutgen.gis.plane import parse_crs
 from layoutgen.gis.read import InputParams
 from layoutgen.gis.roles import ROLES, STREET_CLASSES, role
@@ -46,10 +47,11 @@ from layoutgen.street.segments import segment_attributes
 from layoutgen.tours.tour import TourParams, TruckParams
 from layoutgen.tours.travel import TravelParams
 from layoutgen.where_names import check_where
+from layoutgen.work.checks import check_materials, check_weather
 from layoutgen.work.jobs import JobParams
 from layoutgen.work.loads import LoadParams
-from layoutgen.work.materials import SHIPPED, MaterialParams, faults
-from layoutgen.work.quantities import PAINT_WHERE, PaintParams
+from layoutgen.work.materials import SHIPPED, MaterialParams
+from layoutgen.work.quantities import PaintParams
 from layoutgen.work.reach import TruckModel
 from layoutgen.work.time import CrewParams
 from layoutgen.work.traffic_control import TrafficControlParams
@@ -95,18 +97,6 @@ class ProjectParams(Params):
         "right", source="design", text="side of the road traffic keeps to"
     )
     seed: int = number(1, low=0, high=2**31 - 1, source="design", text="seed of the tour search")
-
-
-class PaperParams(Params):
-    """`[papers]`: what crew papers and the work zone feed ask."""
-
-    size: Literal["letter", "a4"] = choice("letter", source="design", text="paper of the crew")
-    publisher: str = choice(
-        "publisher not named", source="design", text="organization that answers for the feed"
-    )
-    utc_offset_hours: float = number(
-        0.0, low=-12.0, high=14.0, source="design", unit="h", text="local clock ahead of UTC"
-    )
 
 
 class SettingsBase(Params):
@@ -214,8 +204,8 @@ def project_of(raw: Raw, path: Path) -> Project:
         parse_crs(settings.project.crs, raw.place(("project", "crs")) + ": project.crs")
     _check_values(settings, raw)
     _check_audit(settings.audit, raw)
-    _check_materials(settings, raw)
-    _check_weather(settings, raw)
+    check_materials(settings.materials, settings.paint, raw)
+    check_weather(settings.weather.file, settings.tours.start_date, raw)
     output = _default_output(settings, path)
     _refuse_output(output, raw)
     own = _own_figures(settings, raw)
@@ -400,37 +390,6 @@ def _check_audit(params: AuditParams, raw: Raw) -> None:
     if twice:
         place = raw.place(("audit", "notices"))
         raise ConfigError(f"{place}: audit: {twice[0]} is told in two ways. Keep one of them.")
-
-
-def _check_weather(settings: SettingsBase, raw: Raw) -> None:
-    """Hours need dates to be held against."""
-    if settings.weather.file and not settings.tours.start_date:
-        place = raw.place(("weather", "file"))
-        raise ConfigError(
-            f"{place}: weather.file: hours need dates. Set tours.start_date to the first day."
-        )
-
-
-def _check_materials(settings: SettingsBase, raw: Raw) -> None:
-    """Materials must fit together, and `[paint]` must name materials and attributes that exist."""
-    told = [
-        f"{raw.place(('materials', name))}: materials.{name}: {fault}"
-        for name, params in settings.materials.items()
-        for fault in faults(params)
-    ]
-    for i, case in enumerate(settings.paint.cases):
-        place = f"{raw.place(('paint', 'cases'))}: paint.cases[{i}]"
-        if not isinstance(case.get("where"), dict) or set(case) != {"where", "material"}:
-            told.append(f'{place}: needs where = {{ ... }} and material = "NAME", nothing else.')
-            continue
-        bad = [name for name in case["where"] if name not in PAINT_WHERE]
-        told += [f"{place}: where.{n}: no such attribute.{nearest(n, PAINT_WHERE)}" for n in bad]
-    for name in settings.paint.names():
-        if name not in settings.materials:
-            hint = nearest(name, tuple(settings.materials))
-            told.append(f"{raw.place(('paint',))}: paint: no material '{name}'.{hint}")
-    if told:
-        raise ConfigError("\n".join(told))
 
 
 def _check_values(settings: SettingsBase, raw: Raw) -> None:
