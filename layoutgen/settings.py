@@ -249,6 +249,8 @@ def _measures_as_text(node: Any) -> None:
             _measures_as_text(item)
     if not isinstance(node, dict):
         return
+    if "pairs_of" in node:
+        node["items"]["prefixItems"][1] = {"type": "string"}
     if node.get("dimension", "number") != "number":
         node.update(type="string", description=f"{node.get('description', '')} ({node['range']})")
         node["default"] = node.pop("default", "")

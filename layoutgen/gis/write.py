@@ -38,8 +38,9 @@ VERSION = "1.2"
 FIXED_TIME = "2000-01-01T00:00:00.000Z"
 #: what a map program that opens the bare file draws from top to bottom
 TOP_DOWN = (
-    *("findings", "visits", "unserved", "jobs", "tours", "approaches", "markings", "sections"),
-    *("streets", "intersections", "quantities", "run_info"),
+    *("findings", "visits", "unserved", "jobs", "tours", "approaches", "register_marks"),
+    *("markings", "sections", "streets", "intersections"),
+    *("quantities", "materials", "loads", "records", "run_info"),
 )
 #: files that an open SQLite connection keeps beside a database, or a crashed one leaves there
 _JOURNALS = ("-wal", "-journal")

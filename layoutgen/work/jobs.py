@@ -134,8 +134,9 @@ def _along_travel(sections: gpd.GeoDataFrame) -> pd.DataFrame:
     out = pd.DataFrame(sections.drop(columns="geometry", errors="ignore"))
     out = out.sort_values("section_id", kind="stable")
     out["moving"] = out["moving"].astype(bool)
-    out["stack"] = _stacks(out) + np.where(out["travel"] > 0, "/F", "/B")
     ahead = (out["travel"] > 0).to_numpy(dtype=bool)
+    pairs = zip(_stacks(out), ahead, strict=True)
+    out["stack"] = [f"{stack}/{'F' if forward else 'B'}" for stack, forward in pairs]
     out["start"] = np.where(ahead, out["from_ft"], -out["to_ft"])
     out["end"] = np.where(ahead, out["to_ft"], -out["from_ft"])
     return out

@@ -79,7 +79,11 @@ def _point(pair: Any) -> tuple[float, float]:
 
 
 def _by_temperature(written: Sequence[Sequence[Any]], source: str, text: str) -> Any:
-    extra: dict[str, Any] = {"source": source, "default": [list(pair) for pair in written]}
+    extra: dict[str, Any] = {
+        "source": source,
+        "default": [list(pair) for pair in written],
+        "pairs_of": "F, time",
+    }
     return Field(default=_points(written), description=text, json_schema_extra=extra)
 
 

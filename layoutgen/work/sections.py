@@ -261,7 +261,9 @@ def _table(
     number = np.array([p.number for p in pieces], dtype=np.int64)
     table = pd.DataFrame(
         {
-            "section_id": rows["marking_id"] + "/s" + pd.Series(number).astype(str),
+            "section_id": [
+                f"{one}/s{k}" for one, k in zip(rows["marking_id"], number, strict=True)
+            ],
             "number": number,
             "pieces": np.array([p.count for p in pieces], dtype=np.int64),
             "lane": [s.label for s in stands],
@@ -325,8 +327,10 @@ def _travel(rows: pd.DataFrame, design: Design, stands: Sequence[Stand]) -> NDAr
     """Direction of the truck along each piece: the lane's; a stack of coats keeps to one."""
     ways = pd.Series([s.direction for s in stands])
     wished = rows["travel"].astype(np.int64)
-    lone = np.array([not s.label.startswith(("lane", "the lane", "turn")) for s in stands])
-    one_way = np.array([design.segments[k].oneway != "both" for k in rows["segment_index"]])
+    own = ("lane", "the lane", "turn")
+    lone = np.array([not s.label.startswith(own) for s in stands], dtype=bool)
+    both = [design.segments[k].oneway == "both" for k in rows["segment_index"]]
+    one_way = ~np.array(both, dtype=bool)
     ways = ways.where(one_way | (wished == 0) | ~lone, wished)
     stack = _stacks(rows)
     bases = stack.isin(rows.loc[rows["over_id"].fillna("") != "", "over_id"])

@@ -77,7 +77,7 @@ def town(folder: Path, *, routed: bool = True) -> Path:
 
 def _routes() -> dict[str, Any]:
     """Two tours, the second empty, and visits in shuffled order."""
-    out = tables("route")
+    out = tables("route") | tables("record")
     out["tours"] = out["tours"].iloc[:2].assign(tour_id=["T/1", "T 1"])
     out["visits"] = out["visits"].iloc[::-1].assign(tour_id="T/1")
     out["visits"]["kind"] = ["depot", *["job"] * (ROWS - 2), "depot"]

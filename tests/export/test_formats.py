@@ -50,7 +50,7 @@ def test_equal_packages_give_equal_bytes(package: Path, tmp_path: Path, name: st
 
 def test_all_formats_at_once_have_their_own_files(package: Path, tmp_path: Path) -> None:
     paths = export(package, [*FORMATS, "gpx"], tmp_path / "new" / "folder")
-    assert len(paths) == len(set(paths)) == 2 + 11 + 16 + 1
+    assert len(paths) == len(set(paths)) == 2 + 11 + 17 + 1
     assert all(path.stat().st_size for path in paths)
 
 
