@@ -70,6 +70,11 @@ class Paint:
         last = np.concatenate([np.flatnonzero(new)[1:] - 1, [len(ends) - 1]])
         return np.column_stack([ends[new, 0], high[last]])
 
+    def starts_at(self, at: float) -> float:
+        """The first paint at or after a position; infinite where there is none."""
+        k = int(np.searchsorted(self.spans[:, 1], at + _SAME_FT))
+        return float(max(at, self.spans[k, 0])) if k < len(self.spans) else np.inf
+
     @cached_property
     def edges(self) -> Floats:
         """(n, 4) edges: position from and to on the axis, and the other coordinate there."""
@@ -224,11 +229,33 @@ def best_pieces(
     if any(narrow):
         axis = 1 if narrow[0] else 0
         return _parted(shape, axis, reach, breaks)
-    ways = [_strips(shape, axis, reach, breaks) for axis in (1, 0)]
+    plain = _grid(shape, reach, breaks)
+    if len(plain) <= max(_apart(shape, axis, reach) for axis in (0, 1)):
+        return _in_order(plain)
+    ways = [plain, *(_strips(shape, axis, reach, breaks) for axis in (1, 0))]
     best = min(ways, key=len)
     if len(best) <= _SMALL:
         best = _any_order(shape, reach, len(best)) or best
-    return sorted(best, key=lambda p: (round(p.bounds[1], 3), round(p.bounds[0], 3)))
+    return _in_order(best)
+
+
+def _in_order(pieces: Sequence[Any]) -> list[Any]:
+    """Along travel, then across."""
+    return sorted(pieces, key=lambda p: (round(p.bounds[1], 3), round(p.bounds[0], 3)))
+
+
+def _apart(shape: Any, axis: int, reach: Reach) -> int:
+    """Pieces that are needed for certain: no two of some points of the paint fit one piece.
+
+    Points on lines across an axis, the lines a piece apart; on each line as far apart as windows
+    of the other direction are.
+    """
+    paint, other = Paint(shape, axis), 1 - axis
+    lines, at, size = [], float(paint.starts_at(-np.inf)), reach.size(axis)
+    while np.isfinite(at):
+        lines.append(between(shape, axis, at, at + _SAME_FT))
+        at = paint.starts_at(at + size + _SAME_FT)
+    return sum(_windows_needed(line, other, reach) for line in lines)
 
 
 def _is_rectangle(shape: Any) -> bool:
@@ -237,7 +264,7 @@ def _is_rectangle(shape: Any) -> bool:
 
 
 def _grid(shape: Any, reach: Reach, breaks: tuple[Sequence[float], Sequence[float]]) -> list[Any]:
-    """Pieces of a full rectangle: points a reach apart show that no fewer will do."""
+    """Strips along travel, each parted across."""
     return [
         piece
         for strip in _parted(shape, 1, reach, breaks)

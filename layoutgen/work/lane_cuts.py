@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise, product
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from layoutgen.work.cutting import Paint, Reach, best_pieces, between
 
 Floats = NDArray[np.float64]
+#: pieces by outline and breaks, from the shape's lower left corner
+Known = dict[tuple[Any, ...], list[Any]]
+_DIGITS = 8
 
 
 @dataclass(frozen=True)
@@ -23,16 +27,29 @@ class Cutter:
     edges: tuple[float, ...]
     slack_ft: float
     breaks: tuple[tuple[float, ...], tuple[float, ...]]
+    known: Known = field(default_factory=dict)
 
     def pieces(self, shape: Any) -> list[Any]:
         """Pieces by lane, each by the reach."""
         if self.reach.holds(shape) and not self.edges_in(shape):
             return [shape]
-        return [
-            piece
-            for column in self.columns(shape)
-            for piece in best_pieces(column, self.reach, self.breaks)
-        ]
+        return [piece for column in self.columns(shape) for piece in self._by_reach(column)]
+
+    def _by_reach(self, column: Any) -> list[Any]:
+        """Pieces of a column; those of equal ones are known from before, wherever they lay."""
+        if self.reach.holds(column):
+            return [column]
+        x, y = column.bounds[:2]
+        xy = np.round(shapely.get_coordinates(column) - (x, y), _DIGITS)
+        near = (
+            tuple(round(b - x, _DIGITS) for b in self.breaks[0]),
+            tuple(round(b - y, _DIGITS) for b in self.breaks[1]),
+        )
+        key = (xy.tobytes(), near)
+        if key not in self.known:
+            home = shapely.transform(column, lambda c: np.subtract(c, (x, y)))
+            self.known[key] = best_pieces(home, self.reach, near)
+        return [shapely.transform(one, lambda c: np.add(c, (x, y))) for one in self.known[key]]
 
     def edges_in(self, shape: Any) -> list[float]:
         """Edges that part a shape by more than the slack on either side."""

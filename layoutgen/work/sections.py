@@ -23,7 +23,7 @@ from layoutgen.street.design import Design
 from layoutgen.work.curved import unrolled_pieces
 from layoutgen.work.cutting import Reach, polygons
 from layoutgen.work.frames import Frames
-from layoutgen.work.lane_cuts import Cutter
+from layoutgen.work.lane_cuts import Cutter, Known
 from layoutgen.work.quantities import KEEP
 from layoutgen.work.reach import TINY_FT, ReachParams
 from layoutgen.work.stands import INSIDE, Stand, edges_of, stand_at, stands_of
@@ -152,6 +152,7 @@ def _all_pieces(
     frames, local, moving = seen
     boxes = shapely.bounds(local)
     known: dict[tuple[Any, ...], list[Any]] = {}
+    by_outline: Known = {}
     reach = Reach(params.width_ft, params.length_ft, params.overlap_ft)
     breaks = todo["breaks"].to_list() if "breaks" in todo else [_NO_BREAKS] * len(todo)
     bent = _bent(todo, design, boxes)
@@ -165,7 +166,8 @@ def _all_pieces(
         if not edges and reach.holds(shape):
             yield [shape]
             continue
-        cutter = Cutter(reach, edges, params.lane_slack_ft, _breaks_here(breaks[k], boxes[k]))
+        near = _breaks_here(breaks[k], boxes[k])
+        cutter = Cutter(reach, edges, params.lane_slack_ft, near, by_outline)
         if bent[k]:
             plane = todo.geometry.iat[k]
             axis = segment, design.segments[segment].axis
@@ -324,14 +326,18 @@ def _stands(rows: pd.DataFrame, design: Design, offset_ft: Floats) -> list[Stand
 
 
 def _travel(rows: pd.DataFrame, design: Design, stands: Sequence[Stand]) -> NDArray[np.int64]:
-    """Direction of the truck along each piece: the lane's; a stack of coats keeps to one."""
+    """Direction of the truck along each piece: the lane's; a stack of coats keeps to one.
+
+    Beside the lanes it is that of a marking which lies there alone, such as a bike symbol.
+    """
     ways = pd.Series([s.direction for s in stands])
     wished = rows["travel"].astype(np.int64)
     own = ("lane", "the lane", "turn")
     lone = np.array([not s.label.startswith(own) for s in stands], dtype=bool)
     both = [design.segments[k].oneway == "both" for k in rows["segment_index"]]
     one_way = ~np.array(both, dtype=bool)
-    ways = ways.where(one_way | (wished == 0) | ~lone, wished)
+    places = pd.Series([s.left_ft for s in stands]).groupby(rows["marking_id"]).transform("nunique")
+    ways = ways.where(one_way | (wished == 0) | ~lone | (places > 1), wished)
     stack = _stacks(rows)
     bases = stack.isin(rows.loc[rows["over_id"].fillna("") != "", "over_id"])
     first = ways.groupby(stack).transform("first")

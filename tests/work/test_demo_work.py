@@ -14,6 +14,7 @@ import shapely
 from test_properties import town
 from work.test_timetable import TIMES, faults
 
+from layoutgen.markings.symbols import figure
 from layoutgen.work.jobs import Job, JobParams, group
 from layoutgen.work.loads import LoadParams, loads_table
 from layoutgen.work.materials import shipped_materials
@@ -96,6 +97,38 @@ def test_bars_of_a_crosswalk_are_cut_by_lane_and_direction() -> None:
     owners = work().markings.set_index("marking_id")["segment_id"].reindex(ways.index)
     assert (ways[owners.isin(two_way)] == 2).mean() > 0.9
     assert (ways[~owners.isin(two_way)] == 1).all()
+
+
+def test_traffic_keeps_right_in_every_piece_of_a_crosswalk() -> None:
+    """On two-way streets offsets right of the axis are painted along it, left ones against it."""
+    sections = work().sections
+    bars = sections[sections["kind"] == "crosswalk"]
+    streets = {s.segment_id: s for s in town().design.segments}
+    owners = work().markings.set_index("marking_id")["segment_id"].reindex(bars["marking_id"])
+    plain = [
+        streets[o].oneway == "both" and "center" not in lane
+        for o, lane in zip(owners, bars["lane"], strict=True)
+    ]
+    rows = bars[plain]
+    middle = (rows["left_ft"] + rows["right_ft"]) / 2.0
+    clear = middle.abs() > 8.0
+    assert clear.sum() > 500
+    assert (np.sign(middle[clear]) == rows["travel"][clear]).all()
+
+
+def test_turn_arrows_are_stem_and_head_and_two_lane_words_two_halves() -> None:
+    """Common practice: an arrow in two parts, and the wide word lane by lane."""
+    sections, markings = work().sections, work().markings.set_index("marking_id")
+    arrows = sections[sections["kind"] == "turn_arrow"]
+    assert set(arrows["pieces"]) == {2}
+    stem, head = (arrows[arrows["number"] == n]["length_ft"] for n in (1, 2))
+    assert stem.to_numpy() == pytest.approx(8.0 - head.to_numpy())
+    assert set(stem.round(3)) == {round(figure("arrow_left").breaks[0], 3)}
+    wide = markings.index[markings["style"] == "SCHOOL two-lane"]
+    halves = sections[sections["marking_id"].isin(wide)]
+    assert len(wide) == 3
+    assert (halves.groupby("marking_id")["lane"].nunique() == 2).all()
+    assert (halves.groupby(["marking_id", "lane"]).size() == 2).all()
 
 
 def test_every_section_is_in_one_job_and_stacks_stay_together() -> None:
