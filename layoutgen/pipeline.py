@@ -226,10 +226,10 @@ def _own_layer(file: Path) -> str:
 @_unswept()
 def lay_out(project: Project, progress: Progress) -> Layout:
     """Inputs -> measured markings; nothing is written."""
-    return cut(project, _marked(project, progress), progress)
+    return cut(project, marked(project, progress), progress)
 
 
-def _marked(project: Project, progress: Progress) -> Layout:
+def marked(project: Project, progress: Progress) -> Layout:
     """Inputs -> markings, not cut yet."""
     base = check(project, progress)
     progress("asking the rules")
@@ -264,7 +264,7 @@ def generate(project: Project, progress: Progress) -> Layout:
     """Inputs -> layout, written to the project's GeoPackage."""
     started = time.time()
     _make_folder(project.output.parent)
-    layout = _marked(project, progress)
+    layout = marked(project, progress)
     markings, found = with_kept_actions(layout.markings, project.output)
     layout.findings.extend(found)
     layout = cut(project, replace(layout, markings=markings), progress)
@@ -366,7 +366,7 @@ def route_again(project: Project, progress: Progress) -> tuple[Layout, tour.Tour
     progress("reading the layout")
     stored = write.read_layer(project.output, "markings")
     with _unswept():
-        layout = _marked(project, progress)
+        layout = marked(project, progress)
     markings, found = as_stored(layout.markings, stored)
     layout = cut(project, replace(layout, markings=markings), progress)
     layout.findings.extend(found)
