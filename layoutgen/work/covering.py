@@ -21,7 +21,7 @@ from layoutgen.work.reach import TINY_FT
 Floats = NDArray[np.float64]
 #: more places along one axis than this take too long
 _MOST_PLACES = 24
-_SAME_FT = 1e-4
+_SAME_FT = 2e-6
 _SLIVER_SQFT = 1e-7
 _SECONDS = 5.0
 

@@ -25,11 +25,17 @@ from layoutgen.work.covering import fewer_windows
 from layoutgen.work.reach import TINY_FT
 
 Floats = NDArray[np.float64]
-#: paint thinner than this does not count when positions are compared (ft)
+#: positions nearer than this are one (ft)
 _SAME_FT = 1e-4
+#: paint thinner than this is a rounding of a cut (ft)
+_GAP_FT = 2e-6
+#: a shape may exceed a whole number of reaches by this much: an eighth of an inch of spray
+EASE_FT = 0.01
 #: a foot of paint crossed at a natural break counts as much as this elsewhere
 _AT_BREAK = 1e-3
 _HALVINGS = 30
+#: share of paint that rounding may cost
+_LOST = 1e-8
 #: shapes whose strips need at most this many pieces are also covered by windows anywhere
 _SMALL = 12
 
@@ -46,10 +52,10 @@ class Reach:
         """Extent along x (0) or y (1)."""
         return self.along_ft if axis else self.across_ft
 
-    def holds(self, shape: Any) -> bool:
+    def holds(self, shape: Any, ease_ft: float = TINY_FT) -> bool:
         """Whether a shape is painted in one set-up."""
         west, south, east, north = shape.bounds
-        wide, long = self.across_ft + TINY_FT, self.along_ft + TINY_FT
+        wide, long = self.across_ft + ease_ft, self.along_ft + ease_ft
         return bool(east - west <= wide and north - south <= long)
 
 
@@ -66,13 +72,13 @@ class Paint:
         ends = box[:, [self.axis, self.axis + 2]]
         ends = ends[np.argsort(ends[:, 0], kind="stable")]
         high = np.maximum.accumulate(ends[:, 1])
-        new = np.concatenate([[True], ends[1:, 0] > high[:-1] + _SAME_FT])
+        new = np.concatenate([[True], ends[1:, 0] > high[:-1] + _GAP_FT])
         last = np.concatenate([np.flatnonzero(new)[1:] - 1, [len(ends) - 1]])
         return np.column_stack([ends[new, 0], high[last]])
 
     def starts_at(self, at: float) -> float:
         """The first paint at or after a position; infinite where there is none."""
-        k = int(np.searchsorted(self.spans[:, 1], at + _SAME_FT))
+        k = int(np.searchsorted(self.spans[:, 1], at + _GAP_FT))
         return float(max(at, self.spans[k, 0])) if k < len(self.spans) else np.inf
 
     @cached_property
@@ -130,11 +136,14 @@ class _Windows:
 
     def reach(self, at: float) -> float:
         """How far a window sees that begins with the first paint at or after a cut."""
-        k = int(np.searchsorted(self.ends, at + _SAME_FT))
-        if k == len(self.ends):
-            return np.inf
-        fresh = at <= self.starts[k] + _SAME_FT
-        return float(self.starts[k] + self.size if fresh else at + self.size - self.overlap)
+        return float(self.reaches(np.array([at]))[0])
+
+    def reaches(self, at: Floats) -> Floats:
+        """The same for many cuts."""
+        k = np.searchsorted(self.ends, at + _GAP_FT)
+        start = np.append(self.starts, np.inf)[k]
+        fresh = at <= start + _GAP_FT
+        return np.asarray(np.where(fresh, start + self.size, at + self.size - self.overlap))
 
     def greedy(self) -> list[float]:
         """Fewest cuts, each as far along as can be."""
@@ -172,7 +181,15 @@ class _Windows:
             if len(gap[1])
             else np.zeros(len(inside), dtype=bool)
         )
-        return np.unique(np.round(inside[~open_], 7))
+        return self._in_turn(np.unique(np.round(inside[~open_], 7)), latest)
+
+    def _in_turn(self, cuts: Floats, latest: Sequence[float]) -> Floats:
+        """Without gaps, a cut must leave no more than the windows after it see."""
+        if len(self.starts) > 1 or not len(cuts):
+            return cuts
+        number = np.searchsorted(np.asarray(latest) + TINY_FT, cuts)
+        left = (len(latest) - number) * (self.size - self.overlap)
+        return np.asarray(cuts[cuts >= self.ends[-1] - left - TINY_FT])
 
 
 def _nearest(candidates: Floats, breaks: Sequence[float]) -> Floats:
@@ -194,7 +211,7 @@ def _cheapest(
     """
     number = np.searchsorted(np.asarray(latest) + TINY_FT, candidates)
     levels = [np.flatnonzero(number == k) for k in range(len(latest))]
-    reach = np.array([lines.reach(float(c)) for c in candidates])
+    reach = lines.reaches(candidates)
     first = lines.reach(float(lines.starts[0]))
     cost = np.where(candidates[levels[0]] <= first + TINY_FT, price[levels[0]], np.inf)
     before: list[NDArray[np.int64]] = []
@@ -221,6 +238,7 @@ def best_pieces(
         reach: size of a piece.
         breaks: natural breaks at x, and at y.
     """
+    reach = _eased(shape, reach)
     if reach.holds(shape):
         return [shape]
     if _is_rectangle(shape):
@@ -237,6 +255,18 @@ def best_pieces(
     if len(best) <= _SMALL:
         best = _any_order(shape, reach, len(best)) or best
     return _in_order(best)
+
+
+def _eased(shape: Any, reach: Reach) -> Reach:
+    """The reach, a hair more where that saves a piece that nobody would paint."""
+
+    def size(axis: int) -> float:
+        own = reach.size(axis)
+        count = int(_extent(shape, axis) / own)
+        over = _extent(shape, axis) - count * own
+        return own + over / count if count and TINY_FT < over <= EASE_FT else own
+
+    return reach if reach.overlap_ft else Reach(size(0), size(1))
 
 
 def _in_order(pieces: Sequence[Any]) -> list[Any]:
@@ -315,6 +345,8 @@ def polygons(shape: Any) -> Any:
     """The areas of a geometry, without lines, points and slivers."""
     parts = shapely.get_parts(shapely.get_parts(shape))  # collections hold multipolygons
     parts = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1e-9)]
+    west, south, east, north = shapely.bounds(parts).reshape(-1, 4).T
+    parts = parts[np.minimum(east - west, north - south) > _GAP_FT]
     return parts[0] if len(parts) == 1 else shapely.MultiPolygon(list(parts))
 
 
@@ -388,7 +420,9 @@ def _any_order(shape: Any, reach: Reach, known: int) -> list[Any] | None:
     if reach.overlap_ft or _at_least(shape, reach) >= known:
         return None
     boxes = fewer_windows(shape, (reach.across_ft, reach.along_ft), known)
-    return None if boxes is None else _in_turn(shape, boxes)
+    pieces = [] if boxes is None else _in_turn(shape, boxes)
+    whole = abs(sum(p.area for p in pieces) - shape.area) <= _LOST * shape.area
+    return pieces if pieces and whole else None
 
 
 def _in_turn(shape: Any, boxes: Sequence[Any]) -> list[Any]:

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from layoutgen.work.cutting import Paint, Reach, best_pieces, between
+from layoutgen.work.cutting import EASE_FT, Paint, Reach, best_pieces, between
 
 Floats = NDArray[np.float64]
 #: pieces by outline and breaks, from the shape's lower left corner
@@ -31,13 +31,13 @@ class Cutter:
 
     def pieces(self, shape: Any) -> list[Any]:
         """Pieces by lane, each by the reach."""
-        if self.reach.holds(shape) and not self.edges_in(shape):
+        if self.reach.holds(shape, EASE_FT) and not self.edges_in(shape):
             return [shape]
         return [piece for column in self.columns(shape) for piece in self._by_reach(column)]
 
     def _by_reach(self, column: Any) -> list[Any]:
         """Pieces of a column; those of equal ones are known from before, wherever they lay."""
-        if self.reach.holds(column):
+        if self.reach.holds(column, EASE_FT):
             return [column]
         x, y = column.bounds[:2]
         xy = np.round(shapely.get_coordinates(column) - (x, y), _DIGITS)

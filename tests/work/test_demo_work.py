@@ -15,6 +15,7 @@ from test_properties import town
 from work.test_timetable import TIMES, faults
 
 from layoutgen.markings.symbols import figure
+from layoutgen.work.cutting import EASE_FT
 from layoutgen.work.jobs import Job, JobParams, group
 from layoutgen.work.loads import LoadParams, loads_table
 from layoutgen.work.materials import shipped_materials
@@ -80,8 +81,8 @@ def test_sections_tile_their_markings() -> None:
 
 def test_sections_fit_the_reach_and_are_numbered() -> None:
     still = work().sections[work().sections["moving"] == 0]
-    assert still["length_ft"].max() <= REACH.length_ft + 1e-6
-    assert still["width_ft"].max() <= REACH.width_ft + 1e-6
+    assert still["length_ft"].max() <= REACH.length_ft + EASE_FT
+    assert still["width_ft"].max() <= REACH.width_ft + EASE_FT
     sections = work().sections
     assert sections["section_id"].is_unique
     counts = sections.groupby("marking_id")["number"].agg(list)
@@ -223,6 +224,6 @@ def test_other_reaches_fit_too(change: dict[str, str]) -> None:
     some = work().markings.iloc[::9]
     sections, _ = cut_markings(some, town().design, params)
     still = sections[sections["moving"] == 0]
-    assert still["length_ft"].max() <= params.length_ft + 1e-6
-    assert still["width_ft"].max() <= params.width_ft + 1e-6
+    assert still["length_ft"].max() <= params.length_ft + EASE_FT
+    assert still["width_ft"].max() <= params.width_ft + EASE_FT
     assert sections["marking_id"].nunique() == len(some)
