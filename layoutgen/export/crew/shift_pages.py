@@ -190,7 +190,7 @@ def _range(low: float | None, high: float | None) -> str:
 
 
 def daily_log(shift: Shift) -> Iterator[Block]:
-    """The form that comes back to the office (fields: OP-202 to OP-209)."""
+    """The form that comes back to the office (fields: OP-202, OP-207, OP-209)."""
     tour = shift.tour
     yield Title("Daily log", str(tour["tour_id"]))
     yield Grid(
