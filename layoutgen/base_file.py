@@ -11,6 +11,7 @@ from layoutgen.markings.catalog import rule_catalog
 from layoutgen.report import settings_rows, toml_value
 from layoutgen.settings import CLASS_TABLES, SettingsBase
 from layoutgen.street.cross_section import ClassDefaults
+from layoutgen.work.materials import SHIPPED, MaterialParams
 
 _HEADER = f"""\
 # Base settings for the United States: every default of layoutgen, with its unit in the value, its
@@ -39,7 +40,18 @@ def _stage_tables() -> Iterator[str]:
         model: Any = field.annotation
         if name in ("project", "inputs", "defaults") or not isinstance(model, type):
             continue
+        yield from _tables(name, model)
+    for name, changes in SHIPPED.items():
+        yield _table(f"materials.{name}", MaterialParams, changes)
+
+
+def _tables(name: str, model: type[Params]) -> Iterator[str]:
+    """A table, and those within it."""
+    if settings_rows(model):
         yield _table(name, model, {})
+    for key, field in model.model_fields.items():
+        if isinstance(field.annotation, type) and issubclass(field.annotation, Params):
+            yield from _tables(f"{name}.{key}", field.annotation)
 
 
 def _class_tables() -> Iterator[str]:

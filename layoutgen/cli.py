@@ -125,10 +125,26 @@ def route(project: ProjectArgument) -> None:
 
 
 @app.command()
+def record(
+    project: ProjectArgument,
+    log: Annotated[Path, typer.Argument(metavar="LOG", help="The crew's log: .csv or .geojson.")],
+) -> None:
+    """Enter what a crew painted, by section, marking or job; the next route plans what is left."""
+    with _steps() as step:
+        step(f"reading {log.name}")
+        done = pipeline.record(pipeline.load_project(project), log)
+    _say(report.record_tables(done))
+    _say(report.findings_table(done.findings, every=True))
+    _say(report.record_line(done))
+    if any(f.severity == "error" for f in done.findings):
+        raise typer.Exit(1)
+
+
+@app.command()
 def export(
     project: ProjectArgument,
     to: Annotated[
-        str, typer.Option("--to", help="Formats, with commas: gpx, geojson, csv, kml.")
+        str, typer.Option("--to", help="With commas: gpx, geojson, csv, kml, crew, bid, wzdx.")
     ] = "gpx,geojson,csv,kml",
     folder: Annotated[
         Path | None, typer.Option("-o", "--output", help="Folder; default: beside the GeoPackage.")

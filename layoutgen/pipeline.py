@@ -9,7 +9,7 @@ import gc
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +25,7 @@ from layoutgen.gis import propose, write
 from layoutgen.gis.plane import parse_crs
 from layoutgen.gis.read import InputParams, Inputs, read_inputs, read_on_request
 from layoutgen.gis.roles import role
+from layoutgen.gis.schema import layer
 from layoutgen.markings.audit import Audit
 from layoutgen.markings.audit import audit as hold_to_rows
 from layoutgen.markings.engine import ask_rules, draw_markings, leg_policy
@@ -33,6 +34,7 @@ from layoutgen.markings.symbols import figure, figure_names, word
 from layoutgen.markings.symbols.sheet import SHEET_WORDS, write_sheet
 from layoutgen.settings import (
     Project,
+    SettingsBase,
     exclusions_of,
     json_schema,
     load_project,
@@ -43,20 +45,25 @@ from layoutgen.street.build import build_design
 from layoutgen.street.design import Design
 from layoutgen.tours import tour
 from layoutgen.work import quantities
+from layoutgen.work.calibrate import Proposal, proposals
 from layoutgen.work.jobs import group
-from layoutgen.work.time import minutes
+from layoutgen.work.loads import loads_table, materials_table
+from layoutgen.work.materials import drying
+from layoutgen.work.quantities import choose_material
+from layoutgen.work.record import match, read_log, totals, with_status
+from layoutgen.work.sections import cut_markings, not_reached
+from layoutgen.work.time import section_minutes
 
 Progress = Callable[[str], None]
 
 #: formats that `run` exports
 EXPORTS = ("gpx", "geojson", "csv", "kml")
-#: one material until the catalogue of materials comes
-_MATERIAL = "waterborne"
 
 __all__ = [
     "EXPORTS",
     "Audited",
     "Layout",
+    "Recorded",
     "audit",
     "check",
     "explain",
@@ -67,6 +74,7 @@ __all__ = [
     "load_project",
     "names_layout",
     "propose_project",
+    "record",
     "route",
     "route_again",
     "symbol_sheet",
@@ -82,6 +90,8 @@ class Layout:
     design: Design
     markings: gpd.GeoDataFrame
     findings: FindingLog
+    sections: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)
+    register_marks: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)
 
 
 @dataclass(frozen=True)
@@ -156,7 +166,7 @@ def check(project: Project, progress: Progress) -> Layout:
         inputs.tables, street_params(project.settings), leg_policy(project.rules)
     )
     log.extend(found)
-    empty, _ = draw_markings([], design.axes, _MATERIAL)
+    empty, _ = draw_markings([], design.axes, "")
     return Layout(inputs, design, empty, log)
 
 
@@ -218,14 +228,27 @@ def lay_out(project: Project, progress: Progress) -> Layout:
     asked = ask_rules(base.design, project.rules)
     progress(f"drawing {len(asked):,} markings")
     markings, found = draw_markings(
-        asked, base.design.axes, _MATERIAL, exclusions_of(base.design, project.settings)
+        asked, base.design.axes, "", exclusions_of(base.design, project.settings)
     )
     base.findings.extend(found)
-    markings, found = quantities.measure(markings, project.settings.paint)
-    base.findings.extend(found)
-    markings["minutes"] = minutes(markings, project.settings.crew)
+    markings = choose_material(markings, project.settings.paint)
     markings = markings.set_crs(base.inputs.plane, allow_override=True)
-    return replace(base, markings=markings)
+    base.findings.extend(not_reached(markings, base.design))
+    return cut(project, replace(base, markings=markings), progress)
+
+
+def cut(project: Project, layout: Layout, progress: Progress) -> Layout:
+    """Sections of all markings, with what they need, and the markings' sums."""
+    settings = project.settings
+    progress("cutting sections")
+    reach = settings.truck.reach
+    sections, marks = cut_markings(layout.markings, layout.design, reach)
+    sections = quantities.measure(sections, settings.materials, settings.paint.pavement)
+    sections["minutes"] = section_minutes(sections, settings.crew, reach.pass_width_ft)
+    sections, found = with_status(sections, _records(project))
+    layout.findings.extend(found)
+    markings = quantities.with_sums(layout.markings, sections)
+    return replace(layout, markings=markings, sections=sections, register_marks=marks)
 
 
 @_unswept()
@@ -236,22 +259,72 @@ def generate(project: Project, progress: Progress) -> Layout:
     layout = lay_out(project, progress)
     progress("writing " + project.output.name)
     tables = _layout_tables(project, layout, started)
+    records = _records(project)
+    if len(records):
+        tables["records"] = records
     write.write_package(project.output, tables, crs=_output_crs(project, layout.inputs))
     return layout
+
+
+def _records(project: Project) -> pd.DataFrame:
+    """Layer `records` of the package as it is; empty where there is none."""
+    if project.output.is_file() and write.has_layer(project.output, "records"):
+        return pd.DataFrame(write.read_layer(project.output, "records"))
+    return pd.DataFrame(columns=[column.name for column in layer("records").columns])
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """Result of `record`: what was entered, what was told, and what the records say so far."""
+
+    entered: int
+    sections: gpd.GeoDataFrame
+    findings: FindingLog
+    totals: pd.DataFrame
+    proposals: list[Proposal]
+
+
+def record(project: Project, log: Path) -> Recorded:
+    """Enters a crew's log into the project's GeoPackage.
+
+    Raises:
+        InputError: no tours yet, or a log that cannot be read.
+    """
+    sections = write.read_layer(project.output, "sections")
+    before = _records(project)
+    new, found = match(read_log(log), sections, before)
+    findings = FindingLog(found)
+    every = new if before.empty else pd.concat([before, new], ignore_index=True)
+    sections, found = with_status(sections, every)
+    findings.extend(found)
+    if len(new):
+        tables = {"records": every, "sections": sections}
+        write.write_package(project.output, tables, crs=sections.crs, keep=project.output)
+    settings = project.settings
+    film = {name: m.film_mil for name, m in settings.materials.items()}
+    rates = proposals(every, sections, settings.crew, film)
+    return Recorded(len(new), sections, findings, totals(every, sections), rates)
 
 
 def route(project: Project, layout: Layout, progress: Progress) -> tour.TourTables:
     """Jobs and tours for a layout, added to the project's GeoPackage."""
     settings = project.settings
     progress("grouping jobs")
-    jobs, found = group(layout.markings, layout.design, settings.jobs, settings.crew)
-    layout.findings.extend(found)
+    times = settings.crew, _drying(settings)
+    jobs, sections = group(layout.sections, layout.design, settings.jobs, times)
+    layout = replace(layout, sections=sections)
     progress(f"planning tours for {len(jobs):,} jobs")
     planned, found = tour.plan(
         jobs,
         layout.design,
         _yard_xy(layout.inputs.tables.get("yard")),
-        tour.Settings(settings.tours, settings.trucks, settings.travel, settings.crew),
+        tour.Settings(
+            settings.tours,
+            settings.trucks,
+            settings.travel,
+            settings.crew,
+            settings.traffic_control,
+        ),
         seed=settings.project.seed,
     )
     layout.findings.extend(found)
@@ -260,6 +333,12 @@ def route(project: Project, layout: Layout, progress: Progress) -> tour.TourTabl
     progress("writing " + project.output.name)
     _add_tours(project, layout, planned)
     return planned
+
+
+def _drying(settings: SettingsBase) -> Callable[[str], tuple[float, float]]:
+    """Minutes to no-track and to dry of every material, at the planned temperature."""
+    times = {name: drying(m, settings.weather.air_f) for name, m in settings.materials.items()}
+    return times.__getitem__
 
 
 def route_again(project: Project, progress: Progress) -> tuple[Layout, tour.TourTables]:
@@ -272,14 +351,20 @@ def route_again(project: Project, progress: Progress) -> tuple[Layout, tour.Tour
     stored = write.read_layer(project.output, "markings")
     layout = lay_out(project, progress)
     markings, found = _as_stored(layout.markings, stored)
-    layout = replace(layout, markings=markings)
+    layout = cut(project, replace(layout, markings=markings), progress)
     layout.findings.extend(found)
     return layout, route(project, layout, progress)
 
 
 def export(project: Project, names: Sequence[str], folder: Path | None) -> list[Path]:
     """Exchange files from the project's GeoPackage."""
-    return formats.export(project.output, names, folder or project.output.with_suffix(""))
+    papers = project.settings.papers
+    options: dict[str, dict[str, Any]] = {
+        "crew": {"paper": papers.size},
+        "wzdx": {"utc_offset_hours": papers.utc_offset_hours, "publisher": papers.publisher},
+    }
+    target = folder or project.output.with_suffix("")
+    return formats.export(project.output, names, target, options)
 
 
 def explain(project: Project, marking_id: str) -> dict[str, Any]:
@@ -319,9 +404,19 @@ def _stopped() -> Finding:
 
 
 def _add_tours(project: Project, layout: Layout, planned: tour.TourTables) -> None:
-    plane = layout.inputs.plane
+    plane, settings = layout.inputs.plane, project.settings
     names = ("jobs", "visits", "tours", "unserved")
-    tables = {n: getattr(planned, n).set_crs(plane, allow_override=True) for n in names}
+    tables: dict[str, Any] = {
+        n: getattr(planned, n).set_crs(plane, allow_override=True) for n in names
+    }
+    sections = layout.sections
+    tables["sections"] = sections
+    tables["register_marks"] = layout.register_marks
+    tables["quantities"] = quantities.summarise(layout.markings)
+    tables["loads"] = loads_table(
+        planned.tours, planned.jobs, sections, (settings.loads, settings.materials)
+    )
+    tables["materials"] = materials_table(sections, settings.materials, settings.weather.air_f)
     tables["findings"] = layers.findings_table(layout.findings, plane)
     crs = _output_crs(project, layout.inputs)
     write.write_package(project.output, tables, crs=crs, keep=project.output)

@@ -16,7 +16,7 @@ from layoutgen.errors import FindingLog
 from layoutgen.export.formats import CAUTION
 from layoutgen.layers import reported_rows
 from layoutgen.markings.catalog import rule_catalog, standard_rows
-from layoutgen.pipeline import Audited, Layout
+from layoutgen.pipeline import Audited, Layout, Recorded
 from layoutgen.settings import Project
 from layoutgen.tours.tour import TourTables
 
@@ -154,6 +154,32 @@ def summary(layout: Layout, tours: TourTables, project: Project) -> str:
     )
 
 
+def record_tables(done: Recorded) -> Table:
+    """Used against planned, and rates that the records propose."""
+    table = _table("recorded so far", ["what", "of", ">recorded", ">planned or set", "spread"])
+    for row in done.totals.to_dict("records"):
+        of = f"{row['color']} {row['material']}, {row['sections']} sections"
+        for name, unit in (("paint_gal", "gal"), ("beads_lb", "lb"), ("minutes", "min")):
+            used, planned = row[f"{name}_used"], row[f"{name}_planned"]
+            if planned:
+                _add(table, name.split("_")[0], of, f"{used:.1f} {unit}", f"{planned:.1f}", "")
+    for one in done.proposals:
+        spread = f"middle half of {one.count}: {one.low:.1f} to {one.high:.1f}"
+        own = f"{one.median:.1f} {one.unit}"
+        _add(table, "proposed", one.key, own, f"{one.present:.1f}", spread)
+    return table
+
+
+def record_line(done: Recorded) -> str:
+    """What was entered and what is left, in one line."""
+    status = done.sections["status"]
+    left = int((status != "painted").sum())
+    return (
+        f"{done.entered:,} sections entered; {len(status) - left:,} painted, {left:,} left. "
+        "`layoutgen route` plans what is left."
+    )
+
+
 def explanation(found: Mapping[str, Any]) -> str:
     """Answer of `layoutgen explain`."""
     record, setting = found["marking"], found["rule"]
@@ -188,6 +214,8 @@ def settings_rows(model: type[Params]) -> list[tuple[str, str, str, str, str]]:
     """(key, default as written, range, source, meaning) of every setting of a model."""
     out = []
     for name, field in model.model_fields.items():
+        if isinstance(field.annotation, type) and issubclass(field.annotation, Params):
+            continue  # a table of its own
         extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
         default = toml_value(extra.get("default", field.default))
         allowed = str(extra.get("range", "")) or _choices(field.annotation)

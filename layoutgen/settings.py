@@ -47,8 +47,13 @@ from layoutgen.tours.tour import TourParams, TruckParams
 from layoutgen.tours.travel import TravelParams
 from layoutgen.where_names import check_where
 from layoutgen.work.jobs import JobParams
-from layoutgen.work.quantities import PaintParams
+from layoutgen.work.loads import LoadParams
+from layoutgen.work.materials import SHIPPED, MaterialParams, faults
+from layoutgen.work.quantities import PAINT_WHERE, PaintParams
+from layoutgen.work.reach import TruckModel
 from layoutgen.work.time import CrewParams
+from layoutgen.work.traffic_control import TrafficControlParams
+from layoutgen.work.weather import WeatherParams
 
 #: where the class defaults differ from `ClassDefaults` ("from memory": a planner edits them)
 CLASS_TABLES: Mapping[str, Mapping[str, Any]] = {
@@ -92,6 +97,18 @@ class ProjectParams(Params):
     seed: int = number(1, low=0, high=2**31 - 1, source="design", text="seed of the tour search")
 
 
+class PaperParams(Params):
+    """`[papers]`: what crew papers and the work zone feed ask."""
+
+    size: Literal["letter", "a4"] = choice("letter", source="design", text="paper of the crew")
+    publisher: str = choice(
+        "publisher not named", source="design", text="organization that answers for the feed"
+    )
+    utc_offset_hours: float = number(
+        0.0, low=-12.0, high=14.0, source="design", unit="h", text="local clock ahead of UTC"
+    )
+
+
 class SettingsBase(Params):
     """All tables of a project file but the rules."""
 
@@ -117,6 +134,12 @@ class SettingsBase(Params):
     conflation: ConflationParams = ConflationParams()
     crossing_points: CrossingParams = CrossingParams()
     paint: PaintParams = PaintParams()
+    materials: dict[str, MaterialParams] = Field(default_factory=dict)
+    truck: TruckModel = TruckModel()
+    weather: WeatherParams = WeatherParams()
+    traffic_control: TrafficControlParams = TrafficControlParams()
+    loads: LoadParams = LoadParams()
+    papers: PaperParams = PaperParams()
     crew: CrewParams = CrewParams()
     jobs: JobParams = JobParams()
     travel: TravelParams = TravelParams()
@@ -176,7 +199,11 @@ def project_of(raw: Raw, path: Path) -> Project:
     """
     _refuse_unknown_classes(raw)
     raw = _with_shared_sources(raw)
-    table = merge({"defaults": {k: dict(v) for k, v in CLASS_TABLES.items()}}, raw.table)
+    shipped = {
+        "defaults": {k: dict(v) for k, v in CLASS_TABLES.items()},
+        "materials": {k: dict(v) for k, v in SHIPPED.items()},
+    }
+    table = merge(shipped, raw.table)
     settings = validate(settings_model(), raw, table)
     if "streets" not in settings.inputs:
         raise ConfigError(
@@ -187,6 +214,7 @@ def project_of(raw: Raw, path: Path) -> Project:
         parse_crs(settings.project.crs, raw.place(("project", "crs")) + ": project.crs")
     _check_values(settings, raw)
     _check_audit(settings.audit, raw)
+    _check_materials(settings, raw)
     output = _default_output(settings, path)
     _refuse_output(output, raw)
     own = _own_figures(settings, raw)
@@ -371,6 +399,28 @@ def _check_audit(params: AuditParams, raw: Raw) -> None:
     if twice:
         place = raw.place(("audit", "notices"))
         raise ConfigError(f"{place}: audit: {twice[0]} is told in two ways. Keep one of them.")
+
+
+def _check_materials(settings: SettingsBase, raw: Raw) -> None:
+    """Materials must fit together, and `[paint]` must name materials and attributes that exist."""
+    told = [
+        f"{raw.place(('materials', name))}: materials.{name}: {fault}"
+        for name, params in settings.materials.items()
+        for fault in faults(params)
+    ]
+    for i, case in enumerate(settings.paint.cases):
+        place = f"{raw.place(('paint', 'cases'))}: paint.cases[{i}]"
+        if not isinstance(case.get("where"), dict) or set(case) != {"where", "material"}:
+            told.append(f'{place}: needs where = {{ ... }} and material = "NAME", nothing else.')
+            continue
+        bad = [name for name in case["where"] if name not in PAINT_WHERE]
+        told += [f"{place}: where.{n}: no such attribute.{nearest(n, PAINT_WHERE)}" for n in bad]
+    for name in settings.paint.names():
+        if name not in settings.materials:
+            hint = nearest(name, tuple(settings.materials))
+            told.append(f"{raw.place(('paint',))}: paint: no material '{name}'.{hint}")
+    if told:
+        raise ConfigError("\n".join(told))
 
 
 def _check_values(settings: SettingsBase, raw: Raw) -> None:

@@ -39,6 +39,8 @@ ORDER = [
     {"gis.cells"},
     {"config"},
     {"geometry", "gis.schema", "gis.roles"},
+    {"gis.work_layers"},
+    {"gis.columns"},
     {"gis.street_role"},
     {"gis.role_types"},
     {"errors", "records"},

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from layoutgen.config import Params
 from layoutgen.export.formats import FORMATS
@@ -10,6 +11,7 @@ from layoutgen.gis.roles import ROLES
 from layoutgen.gis.schema import LAYERS
 from layoutgen.markings.catalog import rule_catalog
 from layoutgen.settings import SettingsBase, settings_model
+from layoutgen.work.materials import MaterialParams
 
 CASES = Path(__file__).parent / "cases"
 
@@ -24,13 +26,17 @@ def test_layers_and_roles() -> None:
         "intersections",
         "approaches",
         "markings",
-        "sections",
-        "quantities",
         "findings",
         "run_info",
+        "sections",
+        "register_marks",
+        "quantities",
+        "materials",
         "jobs",
         "visits",
         "tours",
+        "loads",
+        "records",
         "unserved",
     ]
     names = [role.name for role in ROLES]
@@ -82,8 +88,16 @@ def test_every_setting_names_its_source() -> None:
 def all_models() -> list[type[Params]]:
     """Every settings model of every stage and rule."""
     stages = [f.annotation for n, f in SettingsBase.model_fields.items() if n != "inputs"]
-    models = [m for m in stages if isinstance(m, type) and issubclass(m, Params)]
-    return models + [rule.params for rule in rule_catalog().values()]
+    models = [one for stage in stages for one in with_inner(stage)]
+    return [*models, MaterialParams, *(rule.params for rule in rule_catalog().values())]
+
+
+def with_inner(model: Any) -> list[type[Params]]:
+    """A settings table, or the tables within it where it holds nothing else."""
+    if not (isinstance(model, type) and issubclass(model, Params)):
+        return []
+    inner = [one for f in model.model_fields.values() for one in with_inner(f.annotation)]
+    return inner or [model]
 
 
 def test_settings_model_builds_once() -> None:

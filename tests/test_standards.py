@@ -28,7 +28,8 @@ from layoutgen.markings.marking import GROUNDS
 from layoutgen.markings.symbols import figure, word
 from layoutgen.street.cross_section import ClassDefaults
 from layoutgen.street.design import Design, Leg
-from layoutgen.work.quantities import PaintParams, measure
+from layoutgen.work.materials import shipped_materials
+from layoutgen.work.quantities import measure
 
 IN = 1.0 / 12.0
 TINY = 1e-6
@@ -615,12 +616,17 @@ def test_areas_per_mile() -> None:
     assert len(broken.geometry.iloc[0].geoms) == 132  # a mile of 40-ft cycles
 
 
+def gallons(style: str) -> Any:
+    rows = mile(style).assign(material="waterborne")
+    return measure(rows, shipped_materials(), "asphalt")
+
+
 def test_gallons_per_mile() -> None:
     """OP-013: 16.46 gal for a mile of 4 in solid at 15 mil (printed 16); OP-018 4.11 broken."""
-    solid, _ = measure(mile("double_solid"), PaintParams())
+    solid = gallons("double_solid")
     assert solid["paint_gal"].sum() / 2 == pytest.approx(16.46, abs=0.005)
     assert solid["paint_gal"].sum() / 2 == pytest.approx(16.0, rel=0.03)
-    broken, _ = measure(mile("broken"), PaintParams())
+    broken = gallons("broken")
     assert broken["paint_gal"].sum() == pytest.approx(4.11, abs=0.005)
 
 

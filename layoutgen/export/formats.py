@@ -30,7 +30,7 @@ CAUTION = (
 #: of a degree: 0.44 in along a meridian
 DECIMALS = 7
 
-Writer = Callable[[Path, Path], list[Path]]
+Writer = Callable[..., list[Path]]
 
 #: XML 1.0, section 2.2: what is not a character there; no format has a use for the others either
 _NO_CHARACTER = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -40,8 +40,8 @@ _POLYGONAL = (3, 6, 7)
 def _late(module: str) -> Writer:
     """The writer of a module that itself imports this one: found when it is first called."""
 
-    def write(package: Path, folder: Path) -> list[Path]:
-        paths: list[Path] = importlib.import_module(module).write(package, folder)
+    def write(package: Path, folder: Path, **options: Any) -> list[Path]:
+        paths: list[Path] = importlib.import_module(module).write(package, folder, **options)
         return paths
 
     return write
@@ -56,18 +56,39 @@ FORMATS: Mapping[str, Writer] = {
 }
 
 
-def export(package: Path, formats: Sequence[str], folder: Path) -> list[Path]:
+#: papers of an office or a crew, by name -> their writer; some take options
+PAPERS: Mapping[str, Writer] = {
+    "crew": _late("layoutgen.export.crew"),
+    "bid": _late("layoutgen.export.bid"),
+    "wzdx": _late("layoutgen.export.wzdx"),
+}
+
+
+def export(
+    package: Path,
+    formats: Sequence[str],
+    folder: Path,
+    options: Mapping[str, Mapping[str, Any]] | None = None,
+) -> list[Path]:
     """Write a package in each of the formats; the files written.
+
+    Args:
+        package: the GeoPackage.
+        formats: names of `FORMATS` or `PAPERS`.
+        folder: made if missing.
+        options: by format, passed to its writer.
 
     Raises:
         ConfigError: no such format; nothing is written then.
         InputError: the package, or a layer that a format needs, is missing.
         OutputError: the folder cannot be written.
     """
+    writers = {**FORMATS, **PAPERS}
     for name in formats:
-        if name not in FORMATS:
-            raise ConfigError(f"'{name}': no such export format.{nearest(name, FORMATS)}")
-    return [path for name in dict.fromkeys(formats) for path in FORMATS[name](package, folder)]
+        if name not in writers:
+            raise ConfigError(f"'{name}': no such export format.{nearest(name, writers)}")
+    asked = {name: (options or {}).get(name, {}) for name in formats}
+    return [path for name in asked for path in writers[name](package, folder, **asked[name])]
 
 
 def layers_in(package: Path) -> list[Layer]:

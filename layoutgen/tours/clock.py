@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from layoutgen.street.design import Design
 from layoutgen.tours import travel
 from layoutgen.work.jobs import Job
 from layoutgen.work.time import CrewParams, clock_seconds
+from layoutgen.work.traffic_control import TrafficControlParams
 
 #: colors that have a tank, in the order of load dimensions; `other` = the rest, in pails
 TANK_COLORS = ("white", "yellow", "green", "other")
@@ -100,6 +101,7 @@ class Settings:
     truck: TruckParams
     travel: travel.TravelParams
     crew: CrewParams
+    traffic: TrafficControlParams = field(default_factory=TrafficControlParams)
 
 
 @dataclass(frozen=True)

@@ -14,12 +14,15 @@ import shapely
 from numpy.typing import NDArray
 
 from layoutgen.gis.schema import layer
+from layoutgen.street.design import Design
 from layoutgen.tours.clock import TANK_COLORS, Case, Tour, Visit, by_tank
 from layoutgen.tours.drives import drives
 from layoutgen.work.jobs import Job
 from layoutgen.work.time import clock_text
+from layoutgen.work.traffic_control import Closure, Work, estimate
 
 _FT_PER_MILE = 5280.0
+_SUMMED = ("beads_lb", "primer_gal", "weight_lb", "cost")
 
 
 @dataclass(frozen=True)
@@ -87,28 +90,82 @@ def _job_rows(case: Case, tours: Sequence[Tour]) -> Iterator[dict[str, Any]]:
     ahead = case.design.axes.directions(index, [job.entry_ft for job in case.jobs])
     way = ahead * np.array([[job.travel] for job in case.jobs])
     bearing = np.degrees(np.arctan2(way[:, 0], way[:, 1])) % 360.0
+    crossing = names_at_nodes(case.design)
     for number_, job in enumerate(case.jobs, start=1):
         tour_id, sequence = spot.get(number_, ("", 0))
+        closure = _closure(case, job)
         yield {
             "job_id": job.job_id,
             "tour_id": tour_id,
             "sequence": sequence,
             "segment_id": case.design.segments[job.segment_index].segment_id,
             "street": _street(case, job),
+            "cross_streets": _cross_streets(case.design, job, crossing),
             "bearing_deg": float(bearing[number_ - 1]),
             "entry_ft": job.entry_ft,
             "exit_ft": job.exit_ft,
             "markings": ", ".join(job.marking_ids),
             "kinds": job.kinds,
+            "sections": len(job.section_ids),
             "area_sqft": job.area_sqft,
             **{f"{color}_gal": gallons for color, gallons in by_tank(job).items()},
             "beads_lb": job.beads_lb,
+            "primer_gal": job.primer_gal,
+            "weight_lb": job.weight_lb,
+            "materials": ", ".join(job.materials),
+            "cost": job.cost,
             "minutes": job.minutes,
+            "dry_min": job.dry_min,
+            "moving": int(job.moving),
+            "speed_mph": case.design.segments[job.segment_index].speed_mph,
+            "closed_ft": job.closed_ft,
+            "cones": closure.cones,
+            "cone_in": closure.cone_in,
+            "signs": closure.signs,
+            "arrow_board": closure.arrow_board,
+            "taper_ft": closure.taper_ft,
+            "buffer_ft": closure.buffer_ft,
+            "duration": closure.duration,
+            "hold": job.hold,
             "window": "",
             "earliest": "",
             "latest": "",
             "district": job.district,
         }
+
+
+def names_at_nodes(design: Design) -> dict[str, list[str]]:
+    """Names of the streets that meet at every node, each once, sorted."""
+    out: dict[str, set[str]] = {}
+    for segment in design.segments:
+        for node in (segment.start, segment.end):
+            out.setdefault(node, set()).add(segment.name)
+    return {node: sorted(name for name in names if name) for node, names in out.items()}
+
+
+def _cross_streets(design: Design, job: Job, at: Mapping[str, list[str]]) -> str:
+    """The streets at the ends of its segment, in order of travel."""
+    segment = design.segments[job.segment_index]
+    ends = [segment.start, segment.end][:: job.travel]
+    texts = [" and ".join(n for n in at[end] if n != segment.name) or "its end" for end in ends]
+    return f"from {texts[0]} to {texts[1]}"
+
+
+def _closure(case: Case, job: Job) -> Closure:
+    """Estimate of what closes the place to traffic, for loading."""
+    segment = case.design.segments[job.segment_index]
+    one_lane = job.hold.startswith(("one lane", "inside")) or "; one lane" in job.hold
+    lanes = len(segment.lanes(job.travel))
+    work = Work(
+        speed_mph=segment.speed_mph,
+        closed_ft=job.closed_ft,
+        work_ft=abs(job.exit_ft - job.entry_ft),
+        minutes=job.minutes,
+        moving=job.moving,
+        night=case.settings.crew.is_night,
+        taper="one_lane" if one_lane else "merging" if lanes > 1 else "shoulder",
+    )
+    return estimate(work, case.settings.traffic)
 
 
 def _visit_rows(case: Case, tour: Tour) -> Iterator[dict[str, Any]]:
@@ -134,6 +191,8 @@ def _tour_row(case: Case, tour: Tour) -> dict[str, Any]:
     def minutes(of: Callable[[Visit], int]) -> float:
         return sum(of(visit) for visit in visits) / 60.0
 
+    served = [_closure(case, job) for job in jobs]
+    dry_min = round(sum(job.dry_min for job in jobs), 4)
     refill_s = sum(one.leave_s - one.start_s for one in visits if one.kind == "refill")
     return {
         "tour_id": tour.tour_id,
@@ -144,12 +203,13 @@ def _tour_row(case: Case, tour: Tour) -> dict[str, Any]:
         "jobs": len(jobs),
         "drive_mi": sum(one.drive_ft for one in visits) / _FT_PER_MILE,
         "drive_min": minutes(lambda one: one.drive_s),
-        "paint_min": minutes(lambda one: one.leave_s - one.start_s if one.place else 0),
-        "dry_min": 0.0,
+        "paint_min": minutes(lambda one: one.leave_s - one.start_s if one.place else 0) - dry_min,
+        "dry_min": dry_min,
         "wait_min": 0.0,
         "changeover_min": minutes(lambda one: one.change_s + one.lunch_s) + refill_s / 60.0,
-        **{f"{c}_gal": sum(by_tank(job)[c] for job in jobs) for c in TANK_COLORS},
-        "beads_lb": sum(job.beads_lb for job in jobs),
+        **{f"{c}_gal": round(sum(by_tank(job)[c] for job in jobs), 4) for c in TANK_COLORS},
+        **{name: round(sum(getattr(job, name) for job in jobs), 4) for name in _SUMMED},
+        "cones": max((closure.cones for closure in served), default=0),
     }
 
 

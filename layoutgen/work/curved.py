@@ -40,7 +40,7 @@ def unrolled_pieces(shape: Any, axes: Polylines, axis: tuple[int, Any], reach: R
         longest = max(_extent_along(p, axes, segment, line) for p in pieces)
         if longest <= reach.along_ft + TINY_FT:
             break
-        size *= min(0.995, reach.along_ft / longest)
+        size = max(size * min(0.995, reach.along_ft / longest), reach.along_ft / 2.0)
     return pieces
 
 
@@ -78,12 +78,12 @@ def _between_stations(
     left = axes.locate(which, stations, np.full(len(stations), west))
     right = axes.locate(which, stations, np.full(len(stations), east))
     rings = [
-        shapely.Polygon([left[i], right[i], right[i + 1], left[i + 1]])
+        shapely.make_valid(shapely.Polygon([left[i], right[i], right[i + 1], left[i + 1]]))
         for i, _ in enumerate(pairwise(stations))
     ]
     rest, out = shape, []
     for ring in rings[:-1]:
-        piece = polygons(shapely.intersection(rest, shapely.make_valid(ring)))
+        piece = polygons(shapely.intersection(rest, ring))
         if not piece.is_empty:
             out.append(piece)
             rest = polygons(shapely.difference(rest, ring))

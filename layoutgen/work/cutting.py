@@ -5,8 +5,8 @@ of the reach's size. Cuts run straight across or straight along what is left. Al
 the fewest windows are found exactly; of all ways with that number the one is taken whose cuts cross
 the least paint, where a natural break of a figure costs next to nothing (`part_line`). Where
 the reach is too narrow as well, strips across and strips along are both tried, each with the
-furthest reach for every number of pieces, and small shapes by cuts in any order (`best_pieces`).
-`tests/work/test_cutting.py` proves the numbers with an integer program.
+furthest reach for every number of pieces; where they may take too many, an integer program places
+windows anywhere (`covering`). `tests/work/test_cutting.py` holds the numbers to proven minima.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from layoutgen.work.covering import fewer_windows
 from layoutgen.work.reach import TINY_FT
 
 Floats = NDArray[np.float64]
@@ -28,9 +29,9 @@ Floats = NDArray[np.float64]
 _SAME_FT = 1e-4
 #: a foot of paint crossed at a natural break counts as much as this elsewhere
 _AT_BREAK = 1e-3
-_HALVINGS = 34
-#: shapes whose strips need at most this many pieces are also cut in any order
-_SMALL = 7
+_HALVINGS = 30
+#: shapes whose strips need at most this many pieces are also covered by windows anywhere
+_SMALL = 12
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,7 @@ class Paint:
 
     def crossed(self, at: Floats) -> Floats:
         """Feet of paint under a straight cut at each position; on an edge the lesser side."""
-        return np.minimum(self._one_side(at - _SAME_FT), self._one_side(at + _SAME_FT))
+        return np.asarray(np.minimum(self._one_side(at - _SAME_FT), self._one_side(at + _SAME_FT)))
 
     def _one_side(self, at: Floats) -> Floats:
         """Outlines turn counterclockwise, so what goes one way on a line lies right of the rest."""
@@ -90,7 +91,7 @@ class Paint:
         with np.errstate(divide="ignore", invalid="ignore"):
             share = (at[:, None] - u0[None, :]) / (u1 - u0)[None, :]
         other = np.where(hit, v0 + share * (v1 - v0), 0.0) * np.sign(u1 - u0)
-        return np.abs(other.sum(axis=1))
+        return np.asarray(np.abs(other.sum(axis=1)))
 
     def positions(self) -> Floats:
         """Where the amount of paint under a cut bends or jumps."""
@@ -112,7 +113,7 @@ def part_line(paint: Paint, size: float, overlap: float, breaks: Sequence[float]
     price = paint.crossed(candidates)
     price[np.isin(candidates, _nearest(candidates, breaks))] *= _AT_BREAK
     # of equal cuts the one farthest along, which leaves the least for the next
-    return _cheapest(lines, candidates, price, len(latest))
+    return [lines.centered(cut) for cut in _cheapest(lines, candidates, price, latest)]
 
 
 class _Windows:
@@ -144,6 +145,13 @@ class _Windows:
         k = int(np.searchsorted(self.starts, at, side="right")) - 1
         return float(min(at, self.ends[k]))
 
+    def centered(self, cut: float) -> float:
+        """The middle of the gap that a cut at its edge means; a cut through paint as it is."""
+        k = int(np.searchsorted(self.ends, cut - _SAME_FT))
+        if k + 1 < len(self.ends) and cut >= self.ends[k] - _SAME_FT:
+            return float((self.ends[k] + self.starts[k + 1]) / 2.0)
+        return cut
+
     def candidates(self, latest: Sequence[float], breaks: Sequence[float]) -> Floats:
         """Cuts worth trying, sorted: bends of the paint, breaks, and windows counted from them."""
         step = self.size - self.overlap
@@ -168,28 +176,33 @@ def _nearest(candidates: Floats, breaks: Sequence[float]) -> Floats:
     if not len(at) or not len(candidates):
         return np.empty(0)
     near = np.abs(candidates[:, None] - at[None, :]).min(axis=1) < _SAME_FT
-    return candidates[near]
+    return np.asarray(candidates[near])
 
 
-def _cheapest(lines: _Windows, candidates: Floats, price: Floats, cuts: int) -> list[float]:
-    """The cheapest chain of exactly that many cuts."""
+def _cheapest(
+    lines: _Windows, candidates: Floats, price: Floats, latest: Sequence[float]
+) -> list[float]:
+    """The cheapest chain of as many cuts as the greedy one.
+
+    A cut that lay before the greedy cut of one number less would need one cut more after it; so
+    every candidate can only be the cut of one number.
+    """
+    number = np.searchsorted(np.asarray(latest) + TINY_FT, candidates)
+    levels = [np.flatnonzero(number == k) for k in range(len(latest))]
     reach = np.array([lines.reach(float(c)) for c in candidates])
     first = lines.reach(float(lines.starts[0]))
-    cost = np.where(candidates <= first + TINY_FT, price, np.inf)
+    cost = np.where(candidates[levels[0]] <= first + TINY_FT, price[levels[0]], np.inf)
     before: list[NDArray[np.int64]] = []
-    for _ in range(cuts - 1):
-        # from cut i to a later cut j that its window still sees
-        fits = (candidates[None, :] <= reach[:, None] + TINY_FT) & (
-            candidates[None, :] > candidates[:, None] + _SAME_FT
-        )
+    for was, now in pairwise(levels):
+        fits = candidates[None, now] <= reach[was, None] + TINY_FT
         ways = np.where(fits, cost[:, None], np.inf)
-        before.append(np.argmin(ways, axis=0))
-        cost = ways.min(axis=0) + price
-    cost = np.where(reach >= lines.ends[-1] - TINY_FT, cost, np.inf)
-    at = len(cost) - 1 - int(np.argmin(np.round(cost[::-1], 9)))
+        before.append(was[np.argmin(ways, axis=0)])
+        cost = ways.min(axis=0) + price[now]
+    cost = np.where(reach[levels[-1]] >= lines.ends[-1] - TINY_FT, cost, np.inf)
+    at = int(levels[-1][len(cost) - 1 - int(np.argmin(np.round(cost[::-1], 9)))])
     chain = [at]
-    for step in reversed(before):
-        chain.append(int(step[chain[-1]]))
+    for step, now in zip(reversed(before), reversed(levels[1:]), strict=True):
+        chain.append(int(step[np.searchsorted(now, chain[-1])]))
     return [float(candidates[k]) for k in reversed(chain)]
 
 
@@ -214,7 +227,7 @@ def best_pieces(
     ways = [_strips(shape, axis, reach, breaks) for axis in (1, 0)]
     best = min(ways, key=len)
     if len(best) <= _SMALL:
-        best = _any_order(shape, reach, breaks, len(best)) or best
+        best = _any_order(shape, reach, len(best)) or best
     return sorted(best, key=lambda p: (round(p.bounds[1], 3), round(p.bounds[0], 3)))
 
 
@@ -273,7 +286,7 @@ def between(shape: Any, axis: int, low: float, high: float) -> Any:
 
 def polygons(shape: Any) -> Any:
     """The areas of a geometry, without lines, points and slivers."""
-    parts = shapely.get_parts(shape)
+    parts = shapely.get_parts(shapely.get_parts(shape))  # collections hold multipolygons
     parts = parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 1e-9)]
     return parts[0] if len(parts) == 1 else shapely.MultiPolygon(list(parts))
 
@@ -343,54 +356,25 @@ def _strips(
     ]
 
 
-def _any_order(
-    shape: Any, reach: Reach, breaks: tuple[Sequence[float], Sequence[float]], known: int
-) -> list[Any] | None:
-    """Fewer pieces than known, by cuts in any order; None if there are none."""
-    for pieces in range(2, known):
-        found = _guillotine(shape, reach, pieces)
-        if found is not None:
-            return found
-    return None
-
-
-def _guillotine(shape: Any, reach: Reach, pieces: int) -> list[Any] | None:
-    """That many pieces at most, or None.
-
-    For a cut it is best to lie as far along as its first side allows with a number of pieces; the
-    second side is least then.
-    """
-    if shape.is_empty:
-        return []
-    if reach.holds(shape):
-        return [shape]
-    if pieces < 2 or _too_many(shape, reach, pieces):
+def _any_order(shape: Any, reach: Reach, known: int) -> list[Any] | None:
+    """Fewer pieces than known, by windows anywhere; None if there are none."""
+    if reach.overlap_ft or _at_least(shape, reach) >= known:
         return None
-    for axis in (1, 0):
-        for first in range(1, pieces):
-            found = _cut_once(shape, reach, axis, (first, pieces - first))
-            if found is not None:
-                return found
-    return None
+    boxes = fewer_windows(shape, (reach.across_ft, reach.along_ft), known)
+    return None if boxes is None else _in_turn(shape, boxes)
 
 
-def _cut_once(shape: Any, reach: Reach, axis: int, shares: tuple[int, int]) -> list[Any] | None:
-    low, high = (float(shape.bounds[axis + k]) for k in (0, 2))
-    at = _furthest(
-        low,
-        min(high, low + shares[0] * reach.size(axis) + reach.overlap_ft),
-        lambda c: _guillotine(between(shape, axis, -np.inf, c), reach, shares[0]) is not None,
-    )
-    one, rest = (between(shape, axis, a, b) for a, b in ((-np.inf, at), (at, np.inf)))
-    second = _guillotine(rest, reach, shares[1])
-    if second is None:
-        return None
-    first = _guillotine(one, reach, shares[0])
-    return None if first is None else [*first, *second]
+def _in_turn(shape: Any, boxes: Sequence[Any]) -> list[Any]:
+    """Paint of each window that no window before it has."""
+    out, rest = [], shape
+    for box in boxes:
+        piece = polygons(shapely.intersection(rest, box))
+        rest = polygons(shapely.difference(rest, box))
+        out += [] if piece.is_empty else [piece]
+    return out
 
 
-def _too_many(shape: Any, reach: Reach, pieces: int) -> bool:
-    """Whether even its area, or its extent along one axis, needs more pieces."""
-    if shape.area > pieces * reach.across_ft * reach.along_ft + TINY_FT:
-        return True
-    return max(_windows_needed(shape, axis, reach) for axis in (0, 1)) > pieces
+def _at_least(shape: Any, reach: Reach) -> int:
+    """Pieces that its area, or its extent along one axis, needs."""
+    area = shape.area / (reach.across_ft * reach.along_ft) - TINY_FT
+    return max(int(np.ceil(area)), *(_windows_needed(shape, axis, reach) for axis in (0, 1)))

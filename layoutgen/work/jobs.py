@@ -1,15 +1,17 @@
-"""Markings to jobs: what one set-up of the truck serves.
+"""Sections to jobs: what one set-up of the truck serves.
 
-Figures and transverse markings of one segment and one direction that a truck reaches from one place
-form a job; a base coat and what is painted over it stay together. Long lines of one segment,
-direction and color form a job that the truck paints while it drives along.
+Sections of one segment and one direction that a truck reaches from one place form a job; a base
+coat and what is painted over it stay together. Lines painted while driving along form a job by
+segment, direction, color and material. Jobs are formed over all sections, painted ones included,
+and only then lose what is done: so their ids stay while work goes on.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import geopandas as gpd
@@ -17,12 +19,14 @@ import numpy as np
 import pandas as pd
 
 from layoutgen.config import Params, length
-from layoutgen.errors import Finding
 from layoutgen.street.design import Design
-from layoutgen.work.quantities import KEEP
-from layoutgen.work.time import CrewParams, job_minutes
+from layoutgen.work.time import CrewParams, around_min
+from layoutgen.work.timetable import Drying, Stint, Timetable, timetable
 
 _TINY_FT = 1e-9
+_DIGITS = 4
+#: a section with this status needs no work
+DONE = "painted"
 
 
 class JobParams(Params):
@@ -46,12 +50,18 @@ class Job:
         segment_index: index into the segments of the design.
         travel: +1 the truck moves along the axis, -1 against it.
         entry_ft, exit_ft: segment stations where the truck enters and leaves.
-        marking_ids: in painting order: base coats first, then along travel.
+        marking_ids: in painting order.
+        section_ids: in painting order.
         colors: in painting order, repeats left out only between neighbours.
         gallons: wet paint by color.
-        minutes: time at the job, set-up and color changes within included.
+        minutes: time at the job, set-up, color changes and drying within included.
         kinds: marking kinds with counts.
         district: label of the district that holds most of its painted area.
+        amounts: sums of sections: beads_lb, primer_gal, weight_lb, cost.
+        dry_min: waits for drying within it.
+        moving: painted while driving along.
+        closed_ft: width taken from traffic.
+        hold: why traffic must be held, or empty.
     """
 
     job_id: str
@@ -67,26 +77,38 @@ class Job:
     minutes: float
     kinds: str
     district: str = ""
+    section_ids: tuple[str, ...] = ()
+    primer_gal: float = 0.0
+    weight_lb: float = 0.0
+    cost: float = 0.0
+    dry_min: float = 0.0
+    materials: tuple[str, ...] = ()
+    moving: bool = False
+    closed_ft: float = 0.0
+    hold: str = ""
 
 
 def group(
-    markings: gpd.GeoDataFrame, design: Design, params: JobParams, crew: CrewParams
-) -> tuple[list[Job], list[Finding]]:
-    """Jobs sorted by id; every marking that is not kept is in exactly one, or in a finding.
+    sections: gpd.GeoDataFrame, design: Design, params: JobParams, times: tuple[CrewParams, Drying]
+) -> tuple[list[Job], gpd.GeoDataFrame]:
+    """Jobs sorted by id, and the sections with job_id, sequence, start_min and wait_min.
+
+    Every section that is not painted yet is in exactly one job; painted ones have no job.
 
     Args:
-        markings: table of the contract with paint_gal, beads_lb (`quantities.measure`) and minutes.
+        sections: table of `sections.cut_markings` with amounts and minutes.
         design: street model the segment indices point into.
         params: reach.
-        crew: set-up times.
+        times: set-up times, and drying by material.
     """
-    todo, findings = _usable(markings, design)
-    rows, turned = _with_direction(todo, design)
-    is_line = rows["is_line"].astype(bool)
-    parts = [_set_ups(rows[~is_line], params.reach_ft)] if (~is_line).any() else []
-    parts += [_runs(rows)] if is_line.any() else []
-    jobs = _records(pd.concat(parts), design, crew) if parts else []
-    return sorted(jobs, key=lambda job: job.job_id), findings + turned
+    rows = _along_travel(sections)
+    parts = [_set_ups(rows[~rows["moving"]], params.reach_ft)] if (~rows["moving"]).any() else []
+    parts += [_runs(rows[rows["moving"]])] if rows["moving"].any() else []
+    if not parts:
+        return [], _placed(sections, [], {})
+    made = _records(pd.concat(parts), design, times)
+    jobs = sorted((job for job, _ in made), key=lambda job: job.job_id)
+    return jobs, _placed(sections, jobs, {job.job_id: table for job, table in made})
 
 
 def windows(start: list[float], end: list[float], reach: float) -> list[int]:
@@ -107,70 +129,25 @@ def windows(start: list[float], end: list[float], reach: float) -> list[int]:
     return out
 
 
-def _usable(markings: gpd.GeoDataFrame, design: Design) -> tuple[pd.DataFrame, list[Finding]]:
-    """Markings to paint that lie on a segment; the others that should be painted as findings."""
-    todo = pd.DataFrame(markings.drop(columns="geometry", errors="ignore"))
-    todo = todo.loc[todo["action"] != KEEP]
-    index = pd.to_numeric(todo["segment_index"], errors="coerce")
-    on_segment = index.between(0, len(design.segments) - 1)
-    lost = sorted(todo.loc[~on_segment, "marking_id"].astype(str))
-    kept = todo.loc[on_segment].copy()
-    kept["segment_index"] = index[on_segment].astype(np.int64)
-    return kept, [_lost_finding(marking_id) for marking_id in lost]
-
-
-def _lost_finding(marking_id: str) -> Finding:
-    return Finding(
-        code="marking_without_segment",
-        severity="error",
-        source="work",
-        feature_id=marking_id,
-        text="The marking lies on no street segment, so no truck can be sent to it.",
-        fix="Check the rule that made it.",
-    )
-
-
-def _with_direction(rows: pd.DataFrame, design: Design) -> tuple[pd.DataFrame, list[Finding]]:
-    """Adds travel (+1 or -1), stack (base coat and all over it), and start and end along travel."""
-    out = rows.sort_values("marking_id", kind="stable").copy()
-    out["is_line"] = out["is_line"].astype(bool)
-    out["stack"] = _stacks(out)
-    one_way = {"both": 0, "forward": 1, "backward": -1}
-    allowed = np.array([one_way[s.oneway] for s in design.segments], dtype=np.int64)
-    fixed = allowed[out["segment_index"].to_numpy(dtype=np.int64)]
-    asked = _asked_travel(out)
-    against = (fixed != 0) & (asked == -fixed)
-    out["travel"] = np.where(fixed != 0, fixed, np.where(asked == 0, 1, asked))
+def _along_travel(sections: gpd.GeoDataFrame) -> pd.DataFrame:
+    """Adds stack (base coat and all over it, by direction) and start and end along travel."""
+    out = pd.DataFrame(sections.drop(columns="geometry", errors="ignore"))
+    out = out.sort_values("section_id", kind="stable")
+    out["moving"] = out["moving"].astype(bool)
+    out["stack"] = _stacks(out) + np.where(out["travel"] > 0, "/F", "/B")
     ahead = (out["travel"] > 0).to_numpy(dtype=bool)
     out["start"] = np.where(ahead, out["from_ft"], -out["to_ft"])
     out["end"] = np.where(ahead, out["to_ft"], -out["from_ft"])
-    return out, [_against_finding(str(one)) for one in out.loc[against, "marking_id"]]
-
-
-def _against_finding(marking_id: str) -> Finding:
-    return Finding(
-        code="travel_against_oneway",
-        severity="warning",
-        source="work",
-        feature_id=marking_id,
-        text="The marking asks for travel against its one-way street; it is painted with traffic.",
-        fix="Check `oneway` of the street, or the direction of the marking.",
-    )
+    return out
 
 
 def _stacks(rows: pd.DataFrame) -> pd.Series[str]:
-    """Id of the base coat below each marking that is not a line, or its own id."""
+    """Id of the base coat below each marking that is not a moving line, or its own id."""
     own = rows["marking_id"].astype(str)
     over = rows["over_id"].fillna("").astype(str)
-    bases = set(own[~rows["is_line"]])
-    below = over.isin(bases) & ~rows["is_line"]
+    bases = set(own[~rows["moving"]])
+    below = over.isin(bases) & ~rows["moving"]
     return own.where(~below, over)
-
-
-def _asked_travel(rows: pd.DataFrame) -> pd.Series[int]:
-    """Travel wished by each marking; within a stack the first one that is not 0 counts for all."""
-    wished = rows["travel"].astype(float).replace(0.0, np.nan)
-    return wished.groupby(rows["stack"]).transform("first").fillna(0.0).astype(np.int64)
 
 
 def _set_ups(rows: pd.DataFrame, reach_ft: float) -> pd.DataFrame:
@@ -217,8 +194,8 @@ def _not_behind(stacks: pd.DataFrame, reach_ft: float) -> pd.Series[float]:
 
 def _runs(rows: pd.DataFrame) -> pd.DataFrame:
     """Long lines with columns key (job), entry and exit along travel."""
-    lines = rows[rows["is_line"]].copy()
-    place = ["segment_index", "travel", "color"]
+    lines = rows.copy()
+    place = ["segment_index", "travel", "color", "material"]
     spans = lines.groupby(place)[["start", "end"]]
     lines["entry"] = spans.transform("min")["start"]
     lines["exit"] = spans.transform("max")["end"]
@@ -231,53 +208,122 @@ def _keys(rows: pd.DataFrame, columns: list[str], prefix: str) -> pd.Series[str]
     return prefix + " " + number.astype(str)
 
 
-def _records(rows: pd.DataFrame, design: Design, crew: CrewParams) -> list[Job]:
-    """One record per key. Base coats come first, so that they dry while the rest is painted."""
-    order = rows.sort_values(["key", "coat", "start", "marking_id"], kind="stable")
-    order = order.assign(sqft=order["area_sqft"])
-    parts = order.groupby("key", sort=False)
-    first = parts.first()
-    lists = parts[["marking_id", "color", "kind", "paint_gal", "district", "sqft"]].agg(list)
-    sums = parts[["area_sqft", "beads_lb", "minutes"]].sum()
-    table = first[["segment_index", "travel", "entry", "exit", "is_line"]].join(sums).join(lists)
-    return [_record(row, design, crew) for row in table.to_dict("records")]
+def _records(
+    rows: pd.DataFrame, design: Design, times: tuple[CrewParams, Drying]
+) -> list[tuple[Job, Timetable]]:
+    """One job per key, with its timetable; none where nothing is left to paint."""
+    order = rows.sort_values(["key", "section_id"], kind="stable")
+    ends = np.flatnonzero(order["key"].to_numpy()[1:] != order["key"].to_numpy()[:-1]) + 1
+    records = order.to_dict("records")
+    bounds = [0, *ends.tolist(), len(records)]
+    parts = (records[a:b] for a, b in pairwise(bounds))
+    return [_job(part, design, times) for part in parts if any(_open(row) for row in part)]
 
 
-def _record(row: Mapping[Any, Any], design: Design, crew: CrewParams) -> Job:
-    travel, ids, colors, kinds = row["travel"], row["marking_id"], row["color"], row["kind"]
-    segment = design.segments[row["segment_index"]]
+def _open(row: Mapping[Any, Any]) -> bool:
+    return bool(row.get("status", "open") != DONE)
+
+
+def _job(
+    part: Sequence[Mapping[Any, Any]], design: Design, times: tuple[CrewParams, Drying]
+) -> tuple[Job, Timetable]:
+    crew, drying = times
+    first = part[0]
+    todo = [row for row in part if _open(row)]
+    moving = bool(first["moving"])
+    plan = timetable([_stint(row) for row in todo], drying, crew.color_change_min, stay=not moving)
+    by_id = {row["section_id"]: row for row in todo}
+    rows = [by_id[one] for one in plan.order]
+    travel = int(first["travel"])
+    segment = design.segments[first["segment_index"]]
     entry, exit_ = (
-        float(min(max(row[end] * travel, 0.0), segment.length_ft)) for end in ("entry", "exit")
+        float(min(max(first[end] * travel, 0.0), segment.length_ft)) for end in ("entry", "exit")
     )
-    order = tuple(str(c) for i, c in enumerate(colors) if i == 0 or colors[i - 1] != c)
-    return Job(
-        job_id=f"job/{segment.segment_id}/{'F' if travel > 0 else 'B'}/{min(ids)}",
-        segment_index=int(row["segment_index"]),
-        travel=int(travel),
+    named = f"{segment.segment_id}/{'F' if travel > 0 else 'B'}"
+    job = Job(
+        job_id=f"job/{named}/{min(row['marking_id'] for row in part)}",
+        segment_index=int(first["segment_index"]),
+        travel=travel,
         entry_ft=entry,
         exit_ft=exit_,
-        marking_ids=tuple(str(one) for one in ids),
-        colors=order,
-        area_sqft=float(row["area_sqft"]),
-        gallons=_sums(colors, row["paint_gal"]),
-        beads_lb=float(row["beads_lb"]),
-        minutes=job_minutes(row["minutes"], colors=len(order), is_line=row["is_line"], params=crew),
-        kinds=", ".join(f"{kinds.count(kind)} {kind}" for kind in sorted(set(kinds))),
-        district=_most(row["district"], row["sqft"]),
+        marking_ids=tuple(dict.fromkeys(str(row["marking_id"]) for row in rows)),
+        colors=plan.colors,
+        gallons=_by_color(rows),
+        minutes=round(around_min(crew, moving=moving) + plan.total_min, _DIGITS),
+        kinds=_kinds(rows),
+        district=_most(rows),
+        section_ids=plan.order,
+        dry_min=plan.dry_min,
+        materials=tuple(sorted({str(row["material"]) for row in rows})),
+        moving=moving,
+        closed_ft=float(max(row.get("closed_ft", 0.0) for row in rows)),
+        hold="; ".join(sorted({str(row["hold"]) for row in rows if row.get("hold")})),
+        **{name: _total(rows, name) for name in _SUMMED},
+    )
+    return job, plan
+
+
+#: columns of sections that a job sums
+_SUMMED = ("area_sqft", "beads_lb", "primer_gal", "weight_lb", "cost")
+
+
+def _total(rows: Sequence[Mapping[Any, Any]], name: str) -> float:
+    return float(round(sum(float(row.get(name, 0.0)) for row in rows), _DIGITS))
+
+
+def _stint(row: Mapping[Any, Any]) -> Stint:
+    return Stint(
+        str(row["section_id"]),
+        str(row["marking_id"]),
+        str(row["over_id"] or ""),
+        int(row["coat"]),
+        str(row["color"]),
+        str(row["material"]),
+        str(row["lane"]),
+        float(row["start"]),
+        float(row["minutes"]),
     )
 
 
-def _most(labels: list[str], areas: list[float]) -> str:
-    """Label of the largest summed area; of equal ones the first by name."""
+def _kinds(rows: Sequence[Mapping[Any, Any]]) -> str:
+    """Kinds with the number of their markings."""
+    kinds = [kind for _, kind in sorted({(row["marking_id"], row["kind"]) for row in rows})]
+    return ", ".join(f"{kinds.count(kind)} {kind}" for kind in sorted(set(kinds)))
+
+
+def _most(rows: Sequence[Mapping[Any, Any]]) -> str:
+    """District of the largest summed area; of equal ones the first by name."""
     sums: dict[str, float] = {}
-    for label, area in zip(labels, areas, strict=True):
-        sums[str(label)] = sums.get(str(label), 0.0) + float(area)
+    for row in rows:
+        label = str(row["district"])
+        sums[label] = sums.get(label, 0.0) + float(row["area_sqft"])
     return min(sums, key=lambda label: (-round(sums[label], 3), label))
 
 
-def _sums(colors: list[str], gallons: list[float]) -> dict[str, float]:
+def _by_color(rows: Sequence[Mapping[Any, Any]]) -> dict[str, float]:
     """Gallons by color, without colors that take none."""
     out: dict[str, float] = {}
-    for color, amount in zip(colors, gallons, strict=True):
-        out[str(color)] = out.get(str(color), 0.0) + float(amount)
-    return {color: out[color] for color in sorted(out) if out[color] > 0.0}
+    for row in rows:
+        out[str(row["color"])] = out.get(str(row["color"]), 0.0) + float(row["paint_gal"])
+    return {color: round(out[color], _DIGITS) for color in sorted(out) if out[color] > 0.0}
+
+
+def _placed(
+    sections: gpd.GeoDataFrame, jobs: Sequence[Job], plans: Mapping[str, Timetable]
+) -> gpd.GeoDataFrame:
+    """Sections with their place in their job; those without a job have none."""
+    place = {
+        one: (job.job_id, k, plans[job.job_id].start_min[one], plans[job.job_id].wait_min[one])
+        for job in jobs
+        for k, one in enumerate(job.section_ids, start=1)
+    }
+    found = [place.get(one, ("", 0, 0.0, 0.0)) for one in sections["section_id"]]
+    columns = ("job_id", "sequence", "start_min", "wait_min")
+    values = list(zip(*found, strict=True)) if found else [()] * len(columns)
+    types = (object, np.int64, float, float)
+    return sections.assign(
+        **{
+            name: pd.Series(list(v), index=sections.index, dtype=t)
+            for name, v, t in zip(columns, values, types, strict=True)
+        }
+    )

@@ -1,161 +1,115 @@
-"""Paint, beads and cost of every marking, and their sums for the bid sheet.
+"""Paint, beads and cost of every section, and their sums for the bid sheet.
 
-Wet paint is area times film thickness and nothing else (rows OP-001 to OP-036 of `operations.csv`
-all follow from it): one US gallon is 231 cubic inches, so at 1 mil it covers 1604.17 square feet.
-Rows measured here are estimates for loading and bidding; pay quantities are what was painted.
+Amounts are rounded once, at the section; every other figure is a sum of those, so that all papers
+agree to the last digit. They are estimates for loading and bidding; pay quantities are what was
+painted.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping, Sequence
+from typing import Any, Literal
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
 
-from layoutgen.config import Params, number
-from layoutgen.config import measure as setting
-from layoutgen.errors import Finding
+from layoutgen.config import Params, choice, where
 from layoutgen.gis.schema import layer
+from layoutgen.work.bid_items import bid_item
+from layoutgen.work.materials import MaterialParams, amounts
 
-#: square feet that one gallon covers at 1 mil: 231 cu in / (144 sq in x 0.001 in), row OP-001
-SQFT_PER_GAL_AT_1_MIL = 231.0 / (144.0 * 0.001)
-#: materials that come as a sheet or as a melt: no wet film, measured by another rule
-NOT_SPRAYED = ("thermoplastic", "preformed", "tape")
 #: action of a marking that stays as it is
 KEEP = "keep"
-_KEYS = ["street", "kind", "color", "material"]
+#: decimals of every stored amount
+DIGITS = 4
+#: square feet of a foot of 4 in line (row OP-218)
+_SQFT_PER_LF_4_IN = 4.0 / 12.0
+_KEYS = ["street", "item", "kind", "color", "material", "unit"]
+AMOUNTS = ("paint_gal", "beads_lb", "primer_gal", "weight_lb", "cost")
+#: what a case of `[paint]` may ask of a marking
+PAINT_WHERE = ("kind", "style", "color", "street", "district", "rule")
 
 
 class PaintParams(Params):
-    """Film, beads and prices."""
+    """What markings are painted with."""
 
-    film_mil: float = setting(
-        "film",
-        "15 mil",
-        low="4 mil",
-        high="40 mil",
-        source="OP-005",
-        text="wet film thickness, all paints",
+    material: str = choice(
+        "waterborne", source="common practice", text="name of a table [materials.NAME]"
     )
-    beads_lb_per_gallon: float = number(
-        6.0,
-        low=0.0,
-        high=25.0,
-        source="OP-038",
-        unit="lb/gal",
-        text="glass beads dropped on white, yellow and every other color but green",
+    pavement: Literal["asphalt", "concrete"] = choice(
+        "asphalt", source="common practice", text="decides about primer"
     )
-    green_beads_lb_per_gallon: float = number(
-        0.0,
-        low=0.0,
-        high=25.0,
-        source="from memory",
-        unit="lb/gal",
-        text="glass beads on green pavement; row OP-049: not every marking gets beads",
-    )
-    waste_percent: float = number(
-        0.0,
-        low=0.0,
-        high=30.0,
-        source="OP-013",
-        unit="%",
-        text="paint lost in hoses, cleaning and overspray; the printed tables count none",
-    )
-    white_price: float = number(
-        20.0, low=0.0, high=500.0, source="from memory", text="price of a gallon of white"
-    )
-    yellow_price: float = number(
-        20.0, low=0.0, high=500.0, source="from memory", text="price of a gallon of yellow"
-    )
-    green_price: float = number(
-        60.0, low=0.0, high=500.0, source="from memory", text="price of a gallon of green"
-    )
-    other_price: float = number(
-        30.0, low=0.0, high=500.0, source="from memory", text="price of a gallon of other colors"
-    )
-    beads_price: float = number(
-        0.75, low=0.0, high=20.0, source="from memory", text="price of a pound of beads"
+    cases: tuple[dict[str, Any], ...] = choice(
+        (), source="design", text="{ where = { kind = ... }, material = ... }, first match wins"
     )
 
-    def price(self, color: str) -> float:
-        """Price of a gallon."""
-        return float(getattr(self, f"{color}_price", self.other_price))
-
-    def beads_lb(self, color: str) -> float:
-        """Pounds of beads on a gallon."""
-        return self.green_beads_lb_per_gallon if color == "green" else self.beads_lb_per_gallon
+    def names(self) -> tuple[str, ...]:
+        """Every material that is asked for."""
+        return (self.material, *(str(case.get("material", "")) for case in self.cases))
 
 
-def film_gal(area_sqft: ArrayLike, film_mil: float) -> NDArray[np.float64]:
-    """Gallons of wet paint on an area, film in mils (row OP-001)."""
-    return np.asarray(np.asarray(area_sqft, dtype=float) * film_mil / SQFT_PER_GAL_AT_1_MIL)
+def choose_material(markings: gpd.GeoDataFrame, params: PaintParams) -> gpd.GeoDataFrame:
+    """Markings with the material of the first case that they match."""
+    chosen = np.full(len(markings), params.material, dtype=object)
+    rows: Sequence[Mapping[Any, Any]] = []
+    if params.cases:
+        rows = markings[[n for n in PAINT_WHERE if n in markings]].to_dict("records")
+    for case in reversed(params.cases):
+        found = where(case["where"])
+        hit = np.fromiter((found.matches(row) for row in rows), dtype=bool, count=len(rows))
+        chosen[hit] = case["material"]
+    return markings.assign(material=chosen)
 
 
 def measure(
-    markings: gpd.GeoDataFrame, params: PaintParams
-) -> tuple[gpd.GeoDataFrame, list[Finding]]:
-    """Markings with columns paint_gal, beads_lb and cost added; the input is not changed.
+    sections: gpd.GeoDataFrame, materials: Mapping[str, MaterialParams], pavement: str
+) -> gpd.GeoDataFrame:
+    """Sections with paint_gal, beads_lb, primer_gal, weight_lb and cost, rounded.
 
-    Markings to keep need nothing. Materials that are not sprayed get no paint, and a finding each.
+    Args:
+        sections: columns area_sqft, color, material.
+        materials: by name; all that the sections name.
+        pavement: asphalt or concrete.
     """
-    out = markings.copy()
-    sprayed = ~_not_sprayed(out["material"])
-    work = sprayed & (out["action"] != KEEP)
-    gross = film_gal(out["area_sqft"], params.film_mil) * (1.0 + params.waste_percent / 100.0)
-    color = out["color"].astype(str)
-    out["paint_gal"] = np.where(work, gross, 0.0)
-    out["beads_lb"] = out["paint_gal"] * _by_color(color, params.beads_lb)
-    price = _by_color(color, params.price)
-    out["cost"] = out["paint_gal"] * price + out["beads_lb"] * params.beads_price
-    return out, _unmeasured(out.loc[~sprayed & (out["action"] != KEEP)])
+    parts = []
+    for name, rows in sections.groupby("material", sort=True):
+        found = amounts(rows["area_sqft"], rows["color"], materials[str(name)], pavement)
+        found["beads_lb"] += found.pop("beads2_lb")
+        parts.append(found.set_index(rows.index))
+    none = pd.DataFrame(columns=list(AMOUNTS), dtype=float)
+    table = (pd.concat(parts) if parts else none).reindex(sections.index)[list(AMOUNTS)]
+    return sections.assign(**{name: table[name].round(DIGITS) for name in AMOUNTS})
+
+
+def with_sums(markings: gpd.GeoDataFrame, sections: pd.DataFrame) -> gpd.GeoDataFrame:
+    """Markings with the sums of their sections: amounts, minutes, painted_sqft; 0 where none."""
+    columns = [*AMOUNTS, "minutes", "area_sqft"]
+    sums = sections.groupby("marking_id")[columns].sum().reindex(markings["marking_id"])
+    sums = sums.fillna(0.0).round(DIGITS).rename(columns={"area_sqft": "painted_sqft"})
+    return markings.assign(**{str(name): sums[name].to_numpy() for name in sums})
 
 
 def summarise(markings: gpd.GeoDataFrame) -> pd.DataFrame:
-    """Layer `quantities`: sums by street, kind, color and material, sorted; markings to keep not.
+    """Layer `quantities`: sums by street, bid item, kind, color and material; kept ones not.
 
-    Needs the columns of `measure` and a column `minutes` (painting time, `work.time`).
+    Needs the columns of `with_sums`.
     """
     rows = markings.loc[markings["action"] != KEEP].sort_values("marking_id", kind="stable")
-    sums = (
-        pd.DataFrame(rows.drop(columns="geometry", errors="ignore"))
-        .assign(**{key: rows[key].fillna("").astype(str) for key in _KEYS})
-        .groupby(_KEYS, sort=True)
-        .agg(
-            count=("marking_id", "size"),
-            area_sqft=("area_sqft", "sum"),
-            length_lf=("length_ft", "sum"),
-            paint_gal=("paint_gal", "sum"),
-            beads_lb=("beads_lb", "sum"),
-            minutes=("minutes", "sum"),
-            cost=("cost", "sum"),
-        )
-        .reset_index()
+    items = [bid_item(row) for row in rows.drop(columns="geometry").to_dict("records")]
+    table = pd.DataFrame(rows.drop(columns="geometry", errors="ignore")).assign(
+        item=[item for item, _ in items], unit=[unit for _, unit in items]
     )
+    table = table.assign(**{key: table[key].fillna("").astype(str) for key in _KEYS})
+    table = table.drop(columns="area_sqft")
+    table = table.rename(columns={"painted_sqft": "area_sqft", "length_ft": "length_lf"})
+    parts = table.groupby(_KEYS, sort=True)
+    sums = parts[["area_sqft", "length_lf", *AMOUNTS, "minutes"]].sum()
+    sums.insert(0, "count", parts.size())
+    sums = sums.reset_index().round(dict.fromkeys((*AMOUNTS, "minutes", "area_sqft"), DIGITS))
+    by_unit = {"EA": sums["count"], "LF": sums["length_lf"], "SF": sums["area_sqft"]}
+    quantity = sum((sums["unit"] == unit) * amount for unit, amount in by_unit.items())
+    sums["quantity"] = np.round(np.asarray(quantity, dtype=float), DIGITS)
+    sums["equivalent_lf"] = (sums["area_sqft"] / _SQFT_PER_LF_4_IN).round(DIGITS)
+    sums["length_lf"] = sums["length_lf"].round(DIGITS)
     return sums[[column.name for column in layer("quantities").columns]]
-
-
-def _not_sprayed(material: pd.Series[str]) -> pd.Series[bool]:
-    return material.fillna("").astype(str).str.contains("|".join(NOT_SPRAYED), case=False)
-
-
-def _by_color(color: pd.Series[str], of: Callable[[str], float]) -> pd.Series[float]:
-    """Number of every row from a function of its color."""
-    return color.map({name: float(of(name)) for name in color.unique()}).astype(float)
-
-
-def _unmeasured(rows: gpd.GeoDataFrame) -> list[Finding]:
-    """One finding per material that has no wet film."""
-    counts = rows["material"].astype(str).value_counts().sort_index()
-    return [
-        Finding(
-            code="material_not_measured",
-            severity="warning",
-            source="work",
-            feature_id=str(material),
-            text=f"{count} markings of {material}: no paint, beads or cost were counted.",
-            fix="Count this material by area or by piece, or set the material to paint.",
-        )
-        for material, count in counts.items()
-    ]

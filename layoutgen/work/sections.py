@@ -2,15 +2,14 @@
 
 Each piece is painted from one lane in its direction of travel. First a marking is parted between
 lanes, at a lane line or beside it where less paint is crossed; then each part by the reach along
-travel (`cutting`). Thin lines are one section, painted while the truck drives along. Seen from above
-in the straight frame at a marking's middle; what follows a curve is first parted across the axis.
+travel (`cutting`). Thin lines are one section, painted while the truck drives along. All in the
+straight frame at a marking's middle; what follows a curve is first parted across the axis.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise, product
 from typing import Any
 
 import geopandas as gpd
@@ -19,9 +18,12 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from layoutgen.errors import Finding
 from layoutgen.street.design import Design
 from layoutgen.work.curved import unrolled_pieces
-from layoutgen.work.cutting import Paint, Reach, best_pieces, between
+from layoutgen.work.cutting import Reach, polygons
+from layoutgen.work.frames import Frames
+from layoutgen.work.lane_cuts import Cutter
 from layoutgen.work.quantities import KEEP
 from layoutgen.work.reach import TINY_FT, ReachParams
 from layoutgen.work.stands import INSIDE, Stand, edges_of, stand_at, stands_of
@@ -32,38 +34,9 @@ _LONG_FT = 15.0
 #: ... and parted along the axis where the axis turns by more than this (degrees)
 _BENT_DEG = 1.0
 _DIGITS = 8
+#: corners nearer than this are one
+_SAME_POINT_FT = 1e-6
 _NO_BREAKS: tuple[tuple[float, ...], tuple[float, ...]] = ((), ())
-
-
-@dataclass(frozen=True)
-class Frames:
-    """Straight frame of every marking: origin on the axis, unit vector along its reading travel.
-
-    `way` is +1 where that runs along growing station, and `middle_ft` the station of the origin.
-    """
-
-    origin: Floats
-    ahead: Floats
-    way: NDArray[np.int64]
-    middle_ft: Floats
-
-    def inward(self, shapes: NDArray[np.object_], which: NDArray[np.int64]) -> NDArray[np.object_]:
-        """Shapes in local coordinates: x right of travel from the axis, y along travel."""
-        xy, owner = shapely.get_coordinates(shapes, return_index=True)
-        own = which[owner]
-        d = xy - self.origin[own]
-        a = self.ahead[own]
-        local = np.column_stack([d[:, 0] * a[:, 1] - d[:, 1] * a[:, 0], (d * a).sum(axis=1)])
-        return np.asarray(shapely.set_coordinates(shapes.copy(), local), dtype=object)
-
-    def outward(self, shapes: NDArray[np.object_], which: NDArray[np.int64]) -> NDArray[np.object_]:
-        """Shapes back on the working plane."""
-        xy, owner = shapely.get_coordinates(shapes, return_index=True)
-        own = which[owner]
-        a = self.ahead[own]
-        right = np.column_stack([a[:, 1], -a[:, 0]])
-        plane = self.origin[own] + xy[:, :1] * right + xy[:, 1:] * a
-        return np.asarray(shapely.set_coordinates(shapes.copy(), plane), dtype=object)
 
 
 def cut_markings(
@@ -81,14 +54,74 @@ def cut_markings(
     frames = _frames(todo, design)
     moving = is_moving(todo, params).to_numpy()
     local = frames.inward(todo.geometry.to_numpy(), np.arange(len(todo)))
-    pieces = [
-        (k, piece, number, count)
-        for k, found in enumerate(_all_pieces(todo, design, params, (frames, local, moving)))
-        for count in (len(found),)
-        for number, piece in enumerate(found, start=1)
-    ]
+    local = np.asarray(shapely.remove_repeated_points(local, _SAME_POINT_FT), dtype=object)
+    pieces: list[Piece] = []
+    more: list[Frames] = []
+    for k, found in enumerate(_all_pieces(todo, design, params, (frames, local, moving))):
+        at = [k] * len(found)
+        if isinstance(found, Strips):
+            at = [len(todo) + len(more) + i for i in range(len(found))]
+            more += found.frames
+        rows = zip(found, at, strict=True)
+        pieces += [Piece(k, i, one, n, len(found)) for n, (one, i) in enumerate(rows, start=1)]
+    frames = frames.added(more)
     table = _table(todo, design, frames, (pieces, moving))
     return table, _register_marks(table, frames, pieces)
+
+
+def not_reached(markings: gpd.GeoDataFrame, design: Design) -> list[Finding]:
+    """Markings without a street to paint them from, and those against their one-way street."""
+    todo = markings[markings["action"] != KEEP]
+    on_street = todo["segment_index"].between(0, len(design.segments) - 1)
+    lost = sorted(todo.loc[~on_street, "marking_id"].astype(str))
+    ways = {"both": 0, "forward": 1, "backward": -1}
+    allowed = np.array([ways[s.oneway] for s in design.segments], dtype=np.int64)
+    rows = todo[on_street]
+    fixed = allowed[rows["segment_index"].to_numpy(dtype=np.int64)]
+    against = (fixed != 0) & (rows["travel"].to_numpy(dtype=np.int64) == -fixed)
+    turned = sorted(rows.loc[against, "marking_id"].astype(str))
+    return [_lost_finding(one) for one in lost] + [_against_finding(one) for one in turned]
+
+
+def _lost_finding(marking_id: str) -> Finding:
+    return Finding(
+        code="marking_without_segment",
+        severity="error",
+        source="work",
+        feature_id=marking_id,
+        text="The marking lies on no street segment, so no truck can be sent to it.",
+        fix="Check the rule that made it.",
+    )
+
+
+def _against_finding(marking_id: str) -> Finding:
+    return Finding(
+        code="travel_against_oneway",
+        severity="warning",
+        source="work",
+        feature_id=marking_id,
+        text="The marking asks for travel against its one-way street; it is painted with traffic.",
+        fix="Check `oneway` of the street, or the direction of the marking.",
+    )
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One piece of a marking: rows of the marking and of its frame, local shape, number, count."""
+
+    marking: int
+    frame: int
+    shape: Any
+    number: int
+    count: int
+
+
+class Strips(list[Any]):
+    """Pieces of a marking on a curve, each with a frame of its own."""
+
+    def __init__(self, pieces: Sequence[Any], frames: Sequence[Frames]) -> None:
+        super().__init__(pieces)
+        self.frames = list(frames)
 
 
 def is_moving(markings: pd.DataFrame, params: ReachParams) -> pd.Series[bool]:
@@ -132,13 +165,12 @@ def _all_pieces(
         if not edges and reach.holds(shape):
             yield [shape]
             continue
-        cutter = _Cutter(reach, edges, params.lane_slack_ft, _breaks_here(breaks[k], boxes[k]))
+        cutter = Cutter(reach, edges, params.lane_slack_ft, _breaks_here(breaks[k], boxes[k]))
         if bent[k]:
             plane = todo.geometry.iat[k]
             axis = segment, design.segments[segment].axis
             strips = unrolled_pieces(plane, design.axes, axis, reach)
-            inward = frames.inward(np.array(strips, dtype=object), np.full(len(strips), k))
-            yield _along_curve(inward, cutter)
+            yield _along_curve(strips, design, (segment, int(frames.way[k])), cutter)
             continue
         key = (np.round(shapely.get_coordinates(shape), _DIGITS).tobytes(), edges, cutter.breaks)
         if key not in known:
@@ -146,14 +178,26 @@ def _all_pieces(
         yield known[key]
 
 
-def _along_curve(inward: NDArray[np.object_], cutter: _Cutter) -> list[Any]:
-    """Strips of a curved marking, parted between lanes where they are too wide for one."""
-    out: list[Any] = []
-    for strip in inward:
-        wide = strip.bounds[2] - strip.bounds[0]
-        fits = not cutter.edges_in(strip) and wide <= cutter.reach.across_ft + TINY_FT
-        out += [strip] if fits else cutter.columns(strip)
-    return out
+def _along_curve(
+    strips: Sequence[Any], design: Design, place: tuple[int, int], cutter: Cutter
+) -> Strips:
+    """Strips of a curved marking, each in the frame at its own middle, cut further where needed."""
+    segment, way = place
+    axis = design.segments[segment].axis
+    middle = np.array([shapely.line_locate_point(axis, s.centroid) for s in strips])
+    index = np.full(len(strips), segment)
+    ahead: Any = design.axes.directions(index, middle) * way
+    own = Frames(
+        design.axes.locate(index, middle), ahead, np.full(len(strips), way, np.int64), middle
+    )
+    local = own.inward(np.array(strips, dtype=object), np.arange(len(strips)))
+    pieces = [cutter.pieces(one) for one in local]
+    frames = [
+        Frames(own.origin[i : i + 1], ahead[i : i + 1], own.way[i : i + 1], middle[i : i + 1])
+        for i, found in enumerate(pieces)
+        for _ in found
+    ]
+    return Strips([piece for found in pieces for piece in found], frames)
 
 
 def _bent(todo: gpd.GeoDataFrame, design: Design, boxes: Floats) -> NDArray[np.bool_]:
@@ -195,111 +239,39 @@ def _breaks_here(
     )
 
 
-@dataclass(frozen=True)
-class _Cutter:
-    """How one marking may be parted."""
-
-    reach: Reach
-    edges: tuple[float, ...]
-    slack_ft: float
-    breaks: tuple[tuple[float, ...], tuple[float, ...]]
-
-    def pieces(self, shape: Any) -> list[Any]:
-        """Pieces by lane, each by the reach."""
-        return [
-            piece
-            for column in self.columns(shape)
-            for piece in best_pieces(column, self.reach, self.breaks)
-        ]
-
-    def edges_in(self, shape: Any) -> list[float]:
-        """Edges that part a shape by more than the slack on either side."""
-        west, _, east, _ = shape.bounds
-        return [e for e in self.edges if west + self.slack_ft < e < east - self.slack_ft]
-
-    def columns(self, shape: Any) -> list[Any]:
-        """The shape parted between lanes."""
-        edges = [e for e in self.edges if shape.bounds[0] < e < shape.bounds[2]]
-        if not edges:
-            return [shape]
-        cuts = self._lane_cuts(Paint(shape, 0), edges)
-        ends = [-np.inf, *cuts, np.inf]
-        parts = [between(shape, 0, a, b) for a, b in pairwise(ends)]
-        return [part for part in parts if not part.is_empty]
-
-    def _lane_cuts(self, paint: Paint, edges: Sequence[float]) -> list[float]:
-        """A cut near every edge: fewest pieces across, then least paint crossed, then nearest."""
-        options = [self._options(paint, e) for e in edges]
-        spans = paint.spans
-        chains: dict[float, tuple[tuple[float, ...], list[float]]] = {-np.inf: ((0, 0.0, 0.0), [])}
-        for edge, (at, price) in zip(edges, options, strict=True):
-            grown: dict[float, tuple[tuple[float, ...], list[float]]] = {}
-            for (last, (cost, cuts)), k in product(chains.items(), range(len(at))):
-                if at[k] <= last:
-                    continue
-                far = abs(at[k] - edge)
-                step = (self._across(spans, last, at[k]), float(price[k]), far)
-                total = tuple(round(a + b, 6) for a, b in zip(cost, step, strict=True))
-                if at[k] not in grown or total < grown[at[k]][0]:
-                    grown[at[k]] = (total, [*cuts, at[k]])
-            chains = grown or chains
-        best = min(
-            chains.items(),
-            key=lambda c: (c[1][0][0] + self._across(spans, c[0], np.inf), *c[1][0][1:]),
-        )
-        return best[1][1]
-
-    def _options(self, paint: Paint, edge: float) -> tuple[list[float], Floats]:
-        """Positions near an edge, with the paint that a cut there crosses."""
-        near = paint.positions()
-        near = near[np.abs(near - edge) <= self.slack_ft]
-        at = np.unique(np.round([edge, *near, *self._breaks_near(edge)], 6))
-        price = paint.crossed(at)
-        return [float(a) for a in at], price
-
-    def _breaks_near(self, edge: float) -> list[float]:
-        return [x for x in self.breaks[0] if abs(x - edge) <= self.slack_ft]
-
-    def _across(self, spans: Floats, low: float, high: float) -> int:
-        """Windows that the paint between two cuts needs at least across travel."""
-        inside = spans[(spans[:, 1] > low + 1e-4) & (spans[:, 0] < high - 1e-4)]
-        if not len(inside):
-            return 0
-        wide = min(inside[-1, 1], high) - max(inside[0, 0], low)
-        return max(1, int(np.ceil(wide / self.reach.across_ft - 1e-6)))
-
-
 def _table(
     todo: gpd.GeoDataFrame,
     design: Design,
     frames: Frames,
-    made: tuple[list[tuple[int, Any, int, int]], NDArray[np.bool_]],
+    made: tuple[list[Piece], NDArray[np.bool_]],
 ) -> gpd.GeoDataFrame:
     pieces, moving = made
-    own = np.array([k for k, *_ in pieces], dtype=np.int64)
-    local = np.array([piece for _, piece, *_ in pieces], dtype=object)
+    own = np.array([p.marking for p in pieces], dtype=np.int64)
+    frame = np.array([p.frame for p in pieces], dtype=np.int64)
+    local = np.array([p.shape for p in pieces], dtype=object)
     box = shapely.bounds(local).reshape(-1, 4)
     rows = todo.iloc[own].reset_index(drop=True)
-    way = frames.way[own]
-    middle = frames.middle_ft[own]
-    stands = _stands(rows, design, way * (box[:, 0] + box[:, 2]) / 2.0)
+    way = frames.way[frame]
+    middle = frames.middle_ft[frame]
+    still = ~moving[own]
+    sides = _sides(rows, way, box, still)
+    stands = _stands(rows, design, (sides[0] + sides[1]) / 2.0)
     travel = _travel(rows, design, stands)
     low, high = middle + way * box[:, 1], middle + way * box[:, 3]
-    number = np.array([n for *_, n, _ in pieces], dtype=np.int64)
-    still = ~moving[own]
+    number = np.array([p.number for p in pieces], dtype=np.int64)
     table = pd.DataFrame(
         {
             "section_id": rows["marking_id"] + "/s" + pd.Series(number).astype(str),
             "number": number,
-            "pieces": np.array([n for *_, n in pieces], dtype=np.int64),
+            "pieces": np.array([p.count for p in pieces], dtype=np.int64),
             "lane": [s.label for s in stands],
             "stand_from_ft": [s.left_ft for s in stands],
             "travel": travel,
-            "bearing_deg": (frames_bearing(frames, own) + np.where(travel == way, 0, 180)) % 360,
+            "bearing_deg": (_bearing(frames, frame) + np.where(travel == way, 0, 180)) % 360,
             "from_ft": np.where(still, np.minimum(low, high), rows["from_ft"]),
             "to_ft": np.where(still, np.maximum(low, high), rows["to_ft"]),
-            "left_ft": np.minimum(way * box[:, 0], way * box[:, 2]),
-            "right_ft": np.maximum(way * box[:, 0], way * box[:, 2]),
+            "left_ft": sides[0],
+            "right_ft": sides[1],
             "length_ft": np.where(still, box[:, 3] - box[:, 1], rows["to_ft"] - rows["from_ft"]),
             "width_ft": np.where(still, box[:, 2] - box[:, 0], rows["width_ft"]),
             "area_sqft": np.round(shapely.area(local), 4),
@@ -309,13 +281,33 @@ def _table(
         }
     )
     kept = ["marking_id", "kind", "street", "color", "material", "coat", "over_id"]
-    kept += ["segment_index", "district"]
+    kept += ["segment_index", "district", "action"]
     table = pd.concat([rows[kept], table], axis=1)
     table["stand_ft"] = (table["from_ft"] + table["to_ft"]) / 2.0
-    return gpd.GeoDataFrame(table, geometry=frames.outward(local, own), crs=todo.crs)
+    return gpd.GeoDataFrame(table, geometry=_valid(frames.outward(local, frame)), crs=todo.crs)
 
 
-def frames_bearing(frames: Frames, own: NDArray[np.int64]) -> Floats:
+def _valid(shapes: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Turning a shape rounds its corners: hairlines that touched may cross now, and are mended."""
+    bad = ~shapely.is_valid(shapes)
+    mended = [polygons(shapely.make_valid(one)) for one in shapes[bad]]
+    out = shapes.copy()
+    out[bad] = np.array(mended, dtype=object)
+    return out
+
+
+def _sides(
+    rows: pd.DataFrame, way: NDArray[np.int64], box: Floats, still: NDArray[np.bool_]
+) -> tuple[Floats, Floats]:
+    """Least and largest offset of every piece; lines painted driving along keep one offset."""
+    offset = rows["offset_ft"].to_numpy(dtype=float)
+    half = rows["width_ft"].to_numpy(dtype=float) / 2.0
+    west, east = way * box[:, 0], way * box[:, 2]
+    left = np.where(still, np.minimum(west, east), offset - half)
+    return left, np.where(still, np.maximum(west, east), offset + half)
+
+
+def _bearing(frames: Frames, own: NDArray[np.int64]) -> Floats:
     """Compass direction of the frames."""
     a = frames.ahead[own]
     return np.asarray(np.degrees(np.arctan2(a[:, 0], a[:, 1])) % 360.0)
@@ -339,8 +331,7 @@ def _travel(rows: pd.DataFrame, design: Design, stands: Sequence[Stand]) -> NDAr
     stack = _stacks(rows)
     bases = stack.isin(rows.loc[rows["over_id"].fillna("") != "", "over_id"])
     first = ways.groupby(stack).transform("first")
-    out: NDArray[np.int64] = ways.where(~bases, first).to_numpy(dtype=np.int64)
-    return out
+    return np.asarray(ways.where(~bases, first), dtype=np.int64)
 
 
 def _stacks(rows: pd.DataFrame) -> pd.Series[str]:
@@ -359,15 +350,14 @@ def _holds(rows: pd.DataFrame, stands: Sequence[Stand]) -> list[str]:
 
 
 def _register_marks(
-    table: gpd.GeoDataFrame, frames: Frames, pieces: list[tuple[int, Any, int, int]]
+    table: gpd.GeoDataFrame, frames: Frames, pieces: Sequence[Piece]
 ) -> gpd.GeoDataFrame:
     """Two marks at the near edge of every piece but the first: where its paint must begin."""
-    rows = [i for i, (_, _, number, _) in enumerate(pieces) if number > 1]
-    own = np.repeat([pieces[i][0] for i in rows], 2).astype(np.int64)
-    corners = [xy for i in rows for xy in _near_corners(pieces[i][1])]
-    points = shapely.points(np.array(corners).reshape(-1, 2))
+    rows = [i for i, piece in enumerate(pieces) if piece.number > 1]
     here = np.repeat(np.array(rows, dtype=np.int64), 2)
-    xy = np.array(corners).reshape(-1, 2)
+    frame = np.array([pieces[i].frame for i in here.tolist()], dtype=np.int64)
+    xy = np.array([corner for i in rows for corner in _near_corners(pieces[i].shape)])
+    xy = xy.reshape(-1, 2)
     ids = table["section_id"].to_numpy()
     out = pd.DataFrame(
         {
@@ -375,14 +365,15 @@ def _register_marks(
             "marking_id": table["marking_id"].to_numpy()[here],
             "section_id": ids[here - 1],
             "next_id": ids[here],
-            "station_ft": frames.middle_ft[own] + frames.way[own] * xy[:, 1],
-            "offset_ft": frames.way[own] * xy[:, 0],
+            "station_ft": frames.middle_ft[frame] + frames.way[frame] * xy[:, 1],
+            "offset_ft": frames.way[frame] * xy[:, 0],
         }
     )
-    placed = frames.outward(np.asarray(points, dtype=object), own)
+    placed = frames.outward(np.asarray(shapely.points(xy), dtype=object), frame)
     return gpd.GeoDataFrame(out, geometry=placed, crs=table.crs)
 
 
 def _near_corners(piece: Any) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Where the paint of a piece begins along travel, at its left and right."""
     west, south, east, _ = piece.bounds
     return (west, south), (east, south)

@@ -8,13 +8,11 @@ from __future__ import annotations
 
 import re
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
 from pydantic import field_validator
 
 from layoutgen.config import Params, choice, measure, number
-from layoutgen.work.quantities import KEEP
 
 _CLOCK = re.compile(r"^([01][0-9]|2[0-3]):([0-5][0-9])$")
 _FT_PER_MIN_AT_1_MPH = 88.0
@@ -61,7 +59,7 @@ class CrewParams(Params):
         low="0 s",
         high="30 min",
         source="from memory",
-        text="per figure: bring truck and hose to it",
+        text="per section: pull the truck forward and place the applicator",
     )
     inspection_min: float = measure(
         "time",
@@ -70,6 +68,14 @@ class CrewParams(Params):
         high="30 min",
         source="from memory",
         text="per marking: check film, beads and edges",
+    )
+    tip_cleaning_percent: float = number(
+        5.0,
+        low=0.0,
+        high=100.0,
+        source="from memory",
+        unit="%",
+        text="reserve on spraying for clogged tips and wiping the template",
     )
     color_change_min: float = measure(
         "time",
@@ -93,6 +99,11 @@ class CrewParams(Params):
         "time", "30 min", low="0 min", high="2 h", source="common practice", text="unpaid break"
     )
 
+    @property
+    def is_night(self) -> bool:
+        """Whether the shift begins in the evening or before dawn (from memory: 18:00 to 05:00)."""
+        return not "05:00" <= self.shift_start < "18:00"
+
     @field_validator("shift_start", "lunch_start")
     @classmethod
     def _clock(cls, value: str) -> str:
@@ -101,27 +112,33 @@ class CrewParams(Params):
         return value
 
 
-def minutes(markings: gpd.GeoDataFrame, params: CrewParams) -> pd.Series[float]:
-    """Painting minutes of every marking, with the index of the table; 0 for markings to keep.
+def section_minutes(sections: pd.DataFrame, params: CrewParams, pass_ft: float) -> pd.Series[float]:
+    """Minutes to position and paint every section, with the index of the table.
 
-    A long line takes the time to drive its extent (from_ft to to_ft) at painting speed; every other
-    marking its area at the spray rate plus one move of the truck.
+    A line painted while driving along takes the time to drive its extent at painting speed, once
+    for every pass; every other section one move of the truck and its area at the spray rate, with
+    the reserve for cleaning tips. Looking at the marking afterwards is shared by its sections.
+
+    Args:
+        sections: columns moving, from_ft, to_ft, width_ft, area_sqft, pieces.
+        params: rates.
+        pass_ft: widest line in one pass.
     """
-    extent_ft = (markings["to_ft"] - markings["from_ft"]).to_numpy(dtype=float)
-    line = extent_ft / (params.line_mph * _FT_PER_MIN_AT_1_MPH)
-    area_sqft = markings["area_sqft"].to_numpy(dtype=float)
-    figure = area_sqft / params.spray_sqft_per_minute + params.pull_forward_min
-    is_line = markings["is_line"].to_numpy(dtype=bool)
-    total = np.where(is_line, line, figure) + params.inspection_min
-    keep = (markings["action"] == KEEP).to_numpy(dtype=bool)
-    return pd.Series(np.where(keep, 0.0, total), index=markings.index, name="minutes", dtype=float)
+    extent_ft = (sections["to_ft"] - sections["from_ft"]).to_numpy(dtype=float)
+    passes = np.maximum(np.ceil(sections["width_ft"].to_numpy(dtype=float) / pass_ft - 1e-6), 1.0)
+    line = passes * extent_ft / (params.line_mph * _FT_PER_MIN_AT_1_MPH)
+    spraying = sections["area_sqft"].to_numpy(dtype=float) / params.spray_sqft_per_minute
+    reserve = 1.0 + params.tip_cleaning_percent / 100.0
+    still = spraying * reserve + params.pull_forward_min
+    moving = sections["moving"].to_numpy(dtype=bool)
+    look = params.inspection_min / sections["pieces"].to_numpy(dtype=float)
+    total = np.round(np.where(moving, line * reserve, still) + look, 4)
+    return pd.Series(total, index=sections.index, name="minutes", dtype=float)
 
 
-def job_minutes(painting_min: float, *, colors: int, is_line: bool, params: CrewParams) -> float:
-    """Minutes at one job: set-up, painting, and the color changes within it."""
-    cones = 0.0 if is_line else params.coning_min
-    changes = max(colors - 1, 0) * params.color_change_min
-    return params.position_min + cones + painting_min + changes
+def around_min(params: CrewParams, *, moving: bool) -> float:
+    """Minutes at a job before and after painting: placing the truck, cones out and in."""
+    return params.position_min + (0.0 if moving else params.coning_min)
 
 
 def clock_seconds(text: str) -> int:

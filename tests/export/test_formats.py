@@ -50,14 +50,14 @@ def test_equal_packages_give_equal_bytes(package: Path, tmp_path: Path, name: st
 
 def test_all_formats_at_once_have_their_own_files(package: Path, tmp_path: Path) -> None:
     paths = export(package, [*FORMATS, "gpx"], tmp_path / "new" / "folder")
-    assert len(paths) == len(set(paths)) == 2 + 10 + 13 + 1
+    assert len(paths) == len(set(paths)) == 2 + 11 + 16 + 1
     assert all(path.stat().st_size for path in paths)
 
 
 def test_an_unknown_format_names_the_nearest(package: Path, tmp_path: Path) -> None:
     with pytest.raises(ConfigError, match=r"'geojsn': no such export.* Did you mean 'geojson'"):
         export(package, ["csv", "geojsn"], tmp_path)
-    with pytest.raises(ConfigError, match="Valid: csv, geojson, gpx, kml"):
+    with pytest.raises(ConfigError, match="Valid: bid, crew, csv, geojson, gpx, kml, wzdx"):
         export(package, ["papyrus"], tmp_path)
     assert list(tmp_path.iterdir()) == []
 
@@ -72,7 +72,7 @@ def test_before_routing_only_gpx_is_refused(tmp_path: Path) -> None:
     unrouted = town(tmp_path, routed=False)
     tables = sum(lay.stage == "generate" for lay in LAYERS)
     assert len(export(unrouted, ["csv"], tmp_path / "csv")) == tables + 1
-    assert len(export(unrouted, ["kml", "geojson"], tmp_path / "maps")) == 1 + 6
+    assert len(export(unrouted, ["kml", "geojson"], tmp_path / "maps")) == 1 + 5
     with pytest.raises(InputError, match="`layoutgen route` writes it"):
         export(unrouted, ["gpx"], tmp_path / "gpx")
 

@@ -160,7 +160,9 @@ def test_tanks_never_run_dry_and_refills_are_needed(tables: TourTables) -> None:
             assert min(left.values()) >= -1e-9
     assert refills > 0
     total = {c: sum(job.gallons.get(c, 0.0) for job in JOBS) for c in TANK_COLORS}
-    assert {c: tables.tours[f"{c}_gal"].sum() for c in TANK_COLORS} == pytest.approx(total)
+    assert {c: tables.tours[f"{c}_gal"].sum() for c in TANK_COLORS} == pytest.approx(
+        total, abs=1e-3
+    )
 
 
 def test_equal_seed_gives_equal_tours_whatever_the_order_of_jobs(tables: TourTables) -> None:

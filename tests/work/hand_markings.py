@@ -9,8 +9,9 @@ import geopandas as gpd
 import pandas as pd
 from shapely.geometry import box
 
-from layoutgen.work.quantities import PaintParams, measure
-from layoutgen.work.time import CrewParams, minutes
+from layoutgen.work.materials import MaterialParams, shipped_materials
+from layoutgen.work.quantities import measure, with_sums
+from layoutgen.work.time import CrewParams, section_minutes
 
 COLUMNS: dict[str, Any] = {
     "marking_id": "",
@@ -26,7 +27,7 @@ COLUMNS: dict[str, Any] = {
     "offset_ft": 0.0,
     "bearing_deg": 0.0,
     "color": "white",
-    "material": "paint",
+    "material": "waterborne",
     "coat": 1,
     "over_id": "",
     "length_ft": 10.0,
@@ -51,7 +52,28 @@ def table(rows: Sequence[dict[str, Any]]) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(full, geometry=[box(0, 0, 1, 1)] * len(full))
 
 
+def sections_of(
+    rows: Sequence[dict[str, Any]],
+    crew: CrewParams | None = None,
+    materials: dict[str, MaterialParams] | None = None,
+) -> gpd.GeoDataFrame:
+    """Sections, one per marking that is not kept, with amounts and minutes."""
+    out = table(rows)
+    out = out[out["action"] != "keep"].reset_index(drop=True)
+    out = out.assign(
+        section_id=out["marking_id"] + "/s1",
+        number=1,
+        pieces=1,
+        lane=[row.get("lane", "the lane") for row in rows if row.get("action") != "keep"],
+        moving=out["is_line"].astype(int),
+        closed_ft=0.0,
+        hold="",
+        status=[row.get("status", "open") for row in rows if row.get("action") != "keep"],
+    )
+    out = measure(out, materials or shipped_materials(), "asphalt")
+    return out.assign(minutes=section_minutes(out, crew or CrewParams(), 8.0 / 12.0))
+
+
 def measured(rows: Sequence[dict[str, Any]], crew: CrewParams | None = None) -> gpd.GeoDataFrame:
-    """Markings with paint, beads, cost and minutes."""
-    out, _ = measure(table(rows), PaintParams())
-    return out.assign(minutes=minutes(out, crew or CrewParams()))
+    """Markings with the sums of their sections."""
+    return with_sums(table(rows), sections_of(rows, crew))

@@ -11,10 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from tours.hand_streets import design_of, lattice
-from work.hand_markings import measured
+from work.hand_markings import sections_of, table
 
 from layoutgen.street.design import Design
 from layoutgen.work.jobs import Job, JobParams, group, windows
+from layoutgen.work.sections import not_reached
 from layoutgen.work.time import CrewParams
 
 CREW = CrewParams()
@@ -25,8 +26,16 @@ def _streets(oneway: str = "both") -> Design:
     return design_of(NODES, [("S1", "a", "b", {"oneway": oneway}), ("S2", "b", "c", {})])
 
 
-def _jobs(rows: list[dict[str, Any]], design: Design | None = None, reach: str = "60 ft") -> Any:
-    return group(measured(rows), design or _streets(), JobParams(reach=reach), CREW)
+def _at_once(_: str) -> tuple[float, float]:
+    """A material that is dry as it lands."""
+    return 0.0, 0.0
+
+
+def _jobs(
+    rows: list[dict[str, Any]], design: Design | None = None, reach: str = "60 ft"
+) -> list[Job]:
+    table = sections_of(rows)
+    return group(table, design or _streets(), JobParams(reach=reach), (CREW, _at_once))[0]
 
 
 def _figure(marking_id: str, a: float, b: float, **more: Any) -> dict[str, Any]:
@@ -36,12 +45,11 @@ def _figure(marking_id: str, a: float, b: float, **more: Any) -> dict[str, Any]:
 def test_figures_within_reach_form_one_set_up() -> None:
     """Stations 10-20, 40-70 and 75-80: the third ends 70 ft from the first start."""
     rows = [_figure("m/1", 10, 20), _figure("m/2", 40, 70), _figure("m/3", 75, 80)]
-    jobs, findings = _jobs(rows)
+    jobs = _jobs(rows)
     assert [job.marking_ids for job in jobs] == [("m/1", "m/2"), ("m/3",)]
     assert [(job.entry_ft, job.exit_ft) for job in jobs] == [(10.0, 70.0), (75.0, 80.0)]
     assert [job.job_id for job in jobs] == ["job/S1/F/m/1", "job/S1/F/m/3"]
-    assert findings == []
-    single, _ = _jobs(rows, reach="70 ft")
+    single = _jobs(rows, reach="70 ft")
     assert [job.marking_ids for job in single] == [("m/1", "m/2", "m/3")]
 
 
@@ -51,15 +59,15 @@ def test_a_job_carries_the_district_of_most_of_its_paint() -> None:
         _figure("m/2", 22, 30, district="B", area_sqft=12.0),
         _figure("m/3", 31, 40, district="B", area_sqft=1.0),
     ]
-    assert [job.district for job in _jobs(rows)[0]] == ["B"]
+    assert [job.district for job in _jobs(rows)] == ["B"]
     rows[0] |= {"area_sqft": 13.0}  # now as much as B: the first by name
-    assert [job.district for job in _jobs(rows)[0]] == ["A"]
-    assert [job.district for job in _jobs([_figure("m/1", 10, 20)])[0]] == [""]
+    assert [job.district for job in _jobs(rows)] == ["A"]
+    assert [job.district for job in _jobs([_figure("m/1", 10, 20)])] == [""]
 
 
 def test_backward_jobs_run_down_the_stations() -> None:
     rows = [_figure("m/1", 10, 20, travel=-1), _figure("m/2", 50, 60, travel=-1)]
-    (job,), _ = _jobs(rows)
+    (job,) = _jobs(rows)
     assert job.marking_ids == ("m/2", "m/1")
     assert (job.travel, job.entry_ft, job.exit_ft) == (-1, 60.0, 10.0)
 
@@ -68,7 +76,7 @@ def test_directions_and_segments_never_mix() -> None:
     rows = [
         _figure(f"m/{s}{t}", 10, 20, segment_index=s, travel=t) for s in (0, 1) for t in (1, -1)
     ]
-    jobs, _ = _jobs(rows)
+    jobs = _jobs(rows)
     assert len(jobs) == 4
     assert {(j.segment_index, j.travel) for j in jobs} == {(0, 1), (0, -1), (1, 1), (1, -1)}
 
@@ -78,10 +86,10 @@ def test_base_coat_comes_first_and_stays_with_what_lies_on_it() -> None:
     rows = [
         _figure("a-sym", 5, 12, coat=2, over_id="g", travel=1),
         _figure("b-sym", 80, 88, coat=2, over_id="g", travel=1),
-        _figure("g", 0, 100, coat=1, color="green", travel=0),
+        _figure("g", 0, 100, coat=1, color="green"),
         _figure("x", 130, 138),
     ]
-    jobs, _ = _jobs(rows)
+    jobs = _jobs(rows)
     assert [job.marking_ids for job in jobs] == [("g", "a-sym", "b-sym"), ("x",)]
     assert jobs[0].colors == ("green", "white")
     assert sorted(jobs[0].gallons) == ["green", "white"]
@@ -94,29 +102,20 @@ def test_base_coat_comes_first_even_where_the_symbol_begins_before_it() -> None:
         _figure("arrow", 20, 25),
         _figure("g", 10, 30, color="green"),
     ]
-    (job,), _ = _jobs(rows)
+    (job,) = _jobs(rows)
     assert job.marking_ids == ("g", "arrow", "a-sym")
     assert job.colors == ("green", "white")
-
-
-def test_symbol_direction_decides_for_its_base() -> None:
-    rows = [
-        _figure("g", 0, 30, color="green", travel=0),
-        _figure("s", 5, 12, coat=2, over_id="g", travel=-1),
-    ]
-    (job,), _ = _jobs(rows)
-    assert (job.travel, job.marking_ids) == (-1, ("g", "s"))
 
 
 def test_long_lines_are_one_job_per_color_and_direction() -> None:
     rows = [
         _figure("w1", 0, 120, is_line=True),
         _figure("w2", 150, 290, is_line=True),
-        _figure("y", 20, 280, is_line=True, color="yellow", travel=0),
+        _figure("y", 20, 280, is_line=True, color="yellow"),
         _figure("back", 0, 290, is_line=True, travel=-1),
         _figure("arrow", 100, 110),
     ]
-    jobs, _ = _jobs(rows)
+    jobs = _jobs(rows)
     got = {job.marking_ids: (job.entry_ft, job.exit_ft) for job in jobs}
     assert got == {
         ("w1", "w2"): (0.0, 290.0),
@@ -126,35 +125,43 @@ def test_long_lines_are_one_job_per_color_and_direction() -> None:
     }
     # no cones for the moving operation
     line = next(job for job in jobs if job.marking_ids == ("y",))
-    painting = 260.0 / (CREW.line_mph * 88.0) + CREW.inspection_min
-    assert line.minutes == pytest.approx(CREW.position_min + painting)
-
-
-@pytest.mark.parametrize("oneway, expected", [("forward", 1), ("backward", -1), ("both", 1)])
-def test_markings_of_either_direction_follow_the_street(oneway: str, expected: int) -> None:
-    (job,), findings = _jobs([_figure("m", 10, 20, travel=0)], _streets(oneway))
-    assert job.travel == expected
-    assert findings == []
+    reserve = 1.0 + CREW.tip_cleaning_percent / 100.0
+    # a figure 4 ft wide: six passes of 8 in
+    painting = 6 * 260.0 / (CREW.line_mph * 88.0) * reserve + CREW.inspection_min
+    assert line.minutes == pytest.approx(CREW.position_min + painting, abs=1e-3)
 
 
 @pytest.mark.parametrize("oneway, wrong", [("forward", -1), ("backward", 1)])
-def test_against_a_one_way_street_is_found_and_turned(oneway: str, wrong: int) -> None:
-    (job,), findings = _jobs([_figure("m", 10, 20, travel=wrong)], _streets(oneway))
-    assert job.travel == -wrong
+def test_against_a_one_way_street_is_found(oneway: str, wrong: int) -> None:
+    rows = table([_figure("m", 10, 20, travel=wrong), _figure("n", 10, 20, travel=-wrong)])
+    findings = not_reached(rows, _streets(oneway))
     assert [(f.code, f.feature_id) for f in findings] == [("travel_against_oneway", "m")]
 
 
 def test_kept_markings_have_no_job_and_lost_ones_are_found() -> None:
     rows = [_figure("k", 0, 5, action="keep"), _figure("lost", 0, 5, segment_index=-1)]
-    jobs, findings = _jobs(rows)
-    assert jobs == []
+    findings = not_reached(table(rows), _streets())
     assert [(f.code, f.severity) for f in findings] == [("marking_without_segment", "error")]
-    assert _jobs([]) == ([], [])
+    assert _jobs(rows[:1]) == []
+
+
+def test_painted_sections_leave_their_job_and_ids_stay() -> None:
+    """The job is named after all its markings, painted ones too."""
+    rows = [_figure("a", 10, 20), _figure("b", 22, 30), _figure("c", 200, 210)]
+    before = _jobs(rows)
+    rows[0] |= {"status": "painted"}
+    after = _jobs(rows)
+    assert [job.job_id for job in after] == [job.job_id for job in before]
+    assert [job.marking_ids for job in after] == [("b",), ("c",)]
+    assert after[0].entry_ft == before[0].entry_ft
+    rows[1] |= {"status": "painted"}
+    rows[2] |= {"status": "failed"}
+    assert [job.job_id for job in _jobs(rows)] == [before[1].job_id]
 
 
 def test_overlapping_set_ups_never_send_the_truck_back() -> None:
     """0-60 fills one window; 50-70 is the next, but the truck already stands at 60."""
-    jobs, _ = _jobs([_figure("a", 0, 60), _figure("b", 50, 70), _figure("c", 55, 58)])
+    jobs = _jobs([_figure("a", 0, 60), _figure("b", 50, 70), _figure("c", 55, 58)])
     assert [j.marking_ids for j in jobs] == [("a", "c"), ("b",)]
     assert [(j.entry_ft, j.exit_ft) for j in jobs] == [(0.0, 60.0), (60.0, 70.0)]
 
@@ -164,8 +171,9 @@ def test_sums_are_those_of_the_markings() -> None:
         _figure("a", 0, 9, area_sqft=20.0),
         _figure("b", 12, 20, area_sqft=31.5, color="yellow"),
     ]
-    table = measured(rows)
-    (job,), _ = group(table, _streets(), JobParams(), CREW)
+    table = sections_of(rows)
+    (job,), placed = group(table, _streets(), JobParams(), (CREW, _at_once))
+    assert placed["sequence"].tolist() == [1, 2]
     assert job.area_sqft == pytest.approx(51.5)
     assert job.gallons == pytest.approx(dict(zip(table["color"], table["paint_gal"], strict=True)))
     assert job.beads_lb == pytest.approx(table["beads_lb"].sum())
@@ -186,7 +194,7 @@ def _random_rows(count: int, segments: int, seed: int) -> list[dict[str, Any]]:
                 a,
                 a + (pick.uniform(50, 300) if line else pick.uniform(1, 30)),
                 segment_index=pick.randrange(segments),
-                travel=pick.choice((-1, 0, 1)),
+                travel=pick.choice((-1, 1)),
                 is_line=line,
                 color=pick.choice(("white", "yellow", "green")),
                 area_sqft=pick.uniform(3, 80),
@@ -199,13 +207,13 @@ def _random_rows(count: int, segments: int, seed: int) -> list[dict[str, Any]]:
 def test_every_marking_is_in_exactly_one_job_whatever_the_row_order() -> None:
     design = lattice(5)
     rows = _random_rows(900, len(design.segments), 1)
-    jobs, _ = _jobs(rows, design)
+    jobs = _jobs(rows, design)
     ids = [one for job in jobs for one in job.marking_ids]
     assert sorted(ids) == sorted(row["marking_id"] for row in rows)
     assert len({job.job_id for job in jobs}) == len(jobs)
     _check_each(jobs, {row["marking_id"]: row for row in rows})
     random.Random(4).shuffle(rows)
-    again, _ = _jobs(rows, design)
+    again = _jobs(rows, design)
     assert again == jobs
 
 
@@ -223,11 +231,11 @@ def _check_each(jobs: list[Job], rows: dict[str, dict[str, Any]]) -> None:
 def test_ids_do_not_change_with_other_streets() -> None:
     design = lattice(5)
     rows = _random_rows(400, len(design.segments), 2)
-    ids = {job.job_id for job in _jobs(rows, design)[0]}
+    ids = {job.job_id for job in _jobs(rows, design)}
     fewer = [row for row in rows if row["segment_index"] != 3]
     name = design.segments[3].segment_id
     expected = {one for one in ids if not one.startswith(f"job/{name}/")}
-    assert {job.job_id for job in _jobs(fewer, design)[0]} == expected
+    assert {job.job_id for job in _jobs(fewer, design)} == expected
 
 
 @settings(max_examples=60, deadline=None)
@@ -258,8 +266,8 @@ def test_greedy_windows_are_the_fewest(spans: list[tuple[int, int]]) -> None:
 
 def test_fifty_thousand_markings_take_seconds() -> None:
     design = lattice(30)
-    table = measured(_random_rows(50_000, len(design.segments), 5))
+    table = sections_of(_random_rows(50_000, len(design.segments), 5))
     began = time.perf_counter()
-    jobs, _ = group(table, design, JobParams(), CREW)
+    jobs, _ = group(table, design, JobParams(), (CREW, _at_once))
     assert time.perf_counter() - began < 15.0
     assert sum(len(job.marking_ids) for job in jobs) == 50_000

@@ -6,22 +6,21 @@ import csv
 from pathlib import Path
 
 import pytest
-from work.hand_markings import measured, table
+from work.hand_markings import measured, sections_of
 
 import layoutgen.work
 from layoutgen.config import Params
 from layoutgen.gis.schema import layer
 from layoutgen.tours.tour import TourParams, TruckParams
 from layoutgen.tours.travel import TravelParams
+from layoutgen.work.film import SQFT_PER_GAL_AT_1_MIL, film_gal
 from layoutgen.work.jobs import JobParams
-from layoutgen.work.quantities import (
-    SQFT_PER_GAL_AT_1_MIL,
-    PaintParams,
-    film_gal,
-    measure,
-    summarise,
-)
+from layoutgen.work.loads import LoadParams
+from layoutgen.work.materials import MaterialParams
+from layoutgen.work.quantities import PaintParams, choose_material, summarise
+from layoutgen.work.reach import ReachParams
 from layoutgen.work.time import CrewParams
+from layoutgen.work.traffic_control import TrafficControlParams
 
 MILE_FT = 5280.0
 ROWS = {
@@ -66,10 +65,9 @@ def test_gallons_per_mile_of_the_printed_tables(
     printed: float, tolerance: float, row: str, width_in: float, duty: float, mil: float
 ) -> None:
     assert ROWS[row]["confidence"] in ("seen", "derived")
-    gallons = measure(
-        table([{"marking_id": "a", "area_sqft": _mile_area(width_in, duty)}]),
-        PaintParams(film=f"{mil} mil"),
-    )[0]["paint_gal"].iloc[0]
+    rows = [{"marking_id": "a", "area_sqft": _mile_area(width_in, duty)}]
+    materials = {"waterborne": MaterialParams(film=f"{mil} mil")}
+    gallons = sections_of(rows, materials=materials)["paint_gal"].iloc[0]
     assert gallons == pytest.approx(printed, rel=tolerance)
 
 
@@ -107,7 +105,7 @@ def test_beads() -> None:
         {"marking_id": "b", "area_sqft": 100.0},
         {"marking_id": "c", "area_sqft": 100.0, "color": "green"},
     ]
-    out, _ = measure(table(rows), PaintParams())
+    out = sections_of(rows)
     assert out["beads_lb"].tolist() == pytest.approx([98.7, 5.61, 0.0], abs=0.05)
     # OP-038: 6 lb/gal is 719 g/L
     grams_per_liter = 6.0 * 453.59237 / 3.785411784
@@ -115,25 +113,47 @@ def test_beads() -> None:
 
 
 def test_cost_counts_paint_and_beads_by_color() -> None:
-    settings = PaintParams(
-        white_price=10.0, green_price=50.0, other_price=7.0, beads_price=2.0, waste_percent=10.0
+    settings = MaterialParams(
+        white_price_per_gallon=10.0,
+        green_price_per_gallon=50.0,
+        other_price_per_gallon=7.0,
+        beads_price_per_lb=2.0,
+        waste_percent=10.0,
+        colors_without_beads=["green"],
     )
     sqft = SQFT_PER_GAL_AT_1_MIL / 15.0  # one gallon of film
     rows = [{"marking_id": c, "color": c, "area_sqft": sqft} for c in ("white", "green", "blue")]
-    out, _ = measure(table(rows), settings)
+    out = sections_of(rows, materials={"waterborne": settings})
     assert out["paint_gal"].tolist() == pytest.approx([1.1, 1.1, 1.1])
     assert out["cost"].tolist() == pytest.approx([1.1 * (10 + 12), 1.1 * 50, 1.1 * (7 + 12)])
 
 
-def test_kept_and_melted_markings_take_no_paint() -> None:
+def test_melt_is_weighed_and_kept_markings_take_nothing() -> None:
     rows = [
         {"marking_id": "a", "action": "keep"},
-        {"marking_id": "b", "material": "preformed thermoplastic"},
-        {"marking_id": "c", "material": "preformed thermoplastic", "action": "keep"},
+        {"marking_id": "b", "material": "thermoplastic", "area_sqft": 100.0},
     ]
-    out, findings = measure(table(rows), PaintParams())
-    assert out[["paint_gal", "beads_lb", "cost"]].to_numpy().sum() == 0.0
-    assert [(f.code, f.text[:2]) for f in findings] == [("material_not_measured", "1 ")]
+    out = measured(rows).set_index("marking_id")
+    assert out.loc["a", ["paint_gal", "weight_lb", "minutes"]].tolist() == [0.0, 0.0, 0.0]
+    assert out.loc["b", "paint_gal"] == 0.0
+    assert out.loc["b", "weight_lb"] > 50.0
+
+
+def test_material_is_that_of_the_first_case_that_matches() -> None:
+    params = PaintParams(
+        material="waterborne",
+        cases=[
+            {"where": {"kind": "word", "color": "white"}, "material": "preformed"},
+            {"where": {"kind": ["word", "arrow"]}, "material": "mma"},
+        ],
+    )
+    rows = [
+        {"marking_id": "a", "kind": "word", "color": "white"},
+        {"marking_id": "b", "kind": "word", "color": "yellow"},
+        {"marking_id": "c", "kind": "stop_line"},
+    ]
+    out = choose_material(measured(rows), params)
+    assert out["material"].tolist() == ["preformed", "mma", "waterborne"]
 
 
 def test_summary_is_sorted_complete_and_independent_of_row_order() -> None:
@@ -156,10 +176,10 @@ def test_summary_is_sorted_complete_and_independent_of_row_order() -> None:
     sums = summarise(out)
     assert list(sums.columns) == [c.name for c in layer("quantities").columns]
     assert len(sums) == 12
-    keys = sums[["street", "kind", "color", "material"]].apply(tuple, axis=1).tolist()
+    keys = sums[["street", "item", "kind", "color", "material"]].apply(tuple, axis=1).tolist()
     assert keys == sorted(keys)
-    for column, source in (("area_sqft", "area_sqft"), ("length_lf", "length_ft")):
-        assert sums[column].sum() == pytest.approx(out[source].sum())
+    for column, source in (("area_sqft", "painted_sqft"), ("length_lf", "length_ft")):
+        assert sums[column].sum() == pytest.approx(out[source].sum(), abs=1e-3)
     assert sums["count"].sum() == len(rows)
     shuffled = summarise(out.sample(frac=1.0, random_state=3))
     assert shuffled.to_csv() == sums.to_csv()
@@ -170,19 +190,24 @@ def test_summary_of_nothing() -> None:
 
 
 @pytest.mark.parametrize(
-    "model", [PaintParams, CrewParams, JobParams, TravelParams, TruckParams, TourParams]
+    "model",
+    [
+        *(PaintParams, MaterialParams, ReachParams, CrewParams, JobParams, LoadParams),
+        *(TrafficControlParams, TravelParams, TruckParams, TourParams),
+    ],
 )
 def test_every_default_names_its_source(model: type[Params]) -> None:
     for name, field in model.model_fields.items():
         extra = field.json_schema_extra
         assert isinstance(extra, dict), name
         source = str(extra["source"])
-        known = source in ("common practice", "from memory") or source in ROWS
-        assert known, f"{name}: {source}"
-        assert ROWS.get(source, {}).get("confidence") != "memory", name
+        plain = source in ("common practice", "from memory", "design")
+        named = source.split("; ")
+        assert plain or all(one in ROWS for one in named), f"{name}: {source}"
+        assert all(ROWS.get(one, {}).get("confidence") != "memory" for one in named), name
 
 
 def test_default_film_gives_the_printed_coverage() -> None:
     """OP-005: 320 LF of 4 in line to the gallon is the film of the default."""
-    gallons = film_gal(320.0 * 4.0 / 12.0, PaintParams().film_mil)
+    gallons = film_gal(320.0 * 4.0 / 12.0, MaterialParams().film_mil)
     assert gallons == pytest.approx(1.0, rel=0.01)

@@ -5,31 +5,36 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from work.hand_markings import table
+from work.hand_markings import sections_of
 
 from layoutgen.config import Raw, validate
 from layoutgen.errors import ConfigError
-from layoutgen.work.time import CrewParams, clock_seconds, clock_text, job_minutes, minutes
+from layoutgen.work.time import CrewParams, around_min, clock_seconds, clock_text, section_minutes
 
 
-def test_line_takes_its_extent_and_figure_its_area() -> None:
+def test_line_takes_its_extent_by_pass_and_figure_its_area() -> None:
     crew = CrewParams(
-        line="5 mph", spray_sqft_per_minute=10.0, pull_forward="1 min", inspection="2 min"
+        line="5 mph",
+        spray_sqft_per_minute=10.0,
+        pull_forward="1 min",
+        inspection="2 min",
+        tip_cleaning_percent=10.0,
     )
+    line = {"is_line": True, "from_ft": 0.0, "to_ft": 5280.0, "length_ft": 1320.0}
     rows = [
         # broken line: a mile of road, a quarter painted; 60 min/h / 5 mph = 12 min
-        {"is_line": True, "from_ft": 0.0, "to_ft": 5280.0, "length_ft": 1320.0},
+        {**line, "width_ft": 4.0 / 12.0},
+        {**line, "width_ft": 1.0},
         {"is_line": False, "area_sqft": 35.0},
-        {"is_line": False, "area_sqft": 35.0, "action": "keep"},
     ]
-    assert minutes(table(rows), crew).tolist() == pytest.approx([12.0 + 2.0, 3.5 + 3.0, 0.0])
+    got = sections_of(rows, crew)["minutes"].tolist()
+    assert got == pytest.approx([13.2 + 2.0, 26.4 + 2.0, 3.85 + 3.0])
 
 
-def test_minutes_keep_the_index() -> None:
-    rows = table([{"marking_id": "a"}, {"marking_id": "b", "area_sqft": 90.0}]).iloc[::-1]
-    out = minutes(rows, CrewParams())
-    assert out.index.tolist() == [1, 0]
-    assert out.loc[1] > out.loc[0]
+def test_looking_is_shared_by_the_pieces_of_a_marking() -> None:
+    crew = CrewParams(spray_sqft_per_minute=10.0, pull_forward="1 min", inspection="2 min")
+    rows = sections_of([{"area_sqft": 0.0}]).assign(pieces=4)
+    assert section_minutes(rows, crew, 1.0).tolist() == pytest.approx([1.5])
 
 
 def test_default_day_of_line_painting_meets_the_equipment_floor() -> None:
@@ -41,8 +46,8 @@ def test_default_day_of_line_painting_meets_the_equipment_floor() -> None:
 def test_default_crosswalk_is_faster_than_by_hand() -> None:
     """OP-101: 8 bars of 2 x 7.5 ft take volunteers 90-120 min, an upper bound for a crew."""
     crew = CrewParams()
-    bars = table([{"area_sqft": 8 * 2 * 7.5}])
-    spent = job_minutes(float(minutes(bars, crew).sum()), colors=1, is_line=False, params=crew)
+    bars = sections_of([{"area_sqft": 2 * 7.5}] * 8, crew)
+    spent = float(bars["minutes"].sum()) + around_min(crew, moving=False)
     assert 10.0 < spent < 90.0
 
 
@@ -53,11 +58,10 @@ def test_default_shift_is_the_printed_day_shift() -> None:
     assert clock_text(end) == "15:30"
 
 
-def test_job_minutes() -> None:
-    crew = CrewParams(position="3 min", coning="4 min", color_change="6 min")
-    assert job_minutes(10.0, colors=1, is_line=False, params=crew) == 17.0
-    assert job_minutes(10.0, colors=3, is_line=False, params=crew) == 29.0
-    assert job_minutes(10.0, colors=1, is_line=True, params=crew) == 13.0
+def test_minutes_around_the_painting() -> None:
+    crew = CrewParams(position="3 min", coning="4 min")
+    assert around_min(crew, moving=False) == 7.0
+    assert around_min(crew, moving=True) == 3.0
 
 
 def test_clock() -> None:

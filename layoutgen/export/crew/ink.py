@@ -61,6 +61,8 @@ def area(shape: Any, *, fill: Any, stroke: Any, width: float = 0.8) -> Any:
 def polyline(xy: Any, width: float, dash: Sequence[float] | None = None, ink: Any = black) -> Any:
     """A line through (n, 2) points."""
     flat = [float(v) for v in np.asarray(xy, dtype=float).ravel()]
+    if len(flat) < 4:  # clipped to a point, or to nothing
+        return Group()
     return PolyLine(flat, strokeColor=ink, strokeWidth=width, strokeDashArray=dash)
 
 
