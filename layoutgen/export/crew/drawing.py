@@ -18,6 +18,7 @@ from reportlab.lib.colors import black, white
 from layoutgen.export.crew import ink
 from layoutgen.export.crew.labels import Label, place_labels
 from layoutgen.export.crew.model import SHAPE, Card, Row, Streets
+from layoutgen.export.crew.shapes import bounds_of, joined, without
 from layoutgen.export.crew.words import color_of, printable
 
 #: feet of street per inch of paper that a drawing may have
@@ -87,7 +88,7 @@ def _parts(card: Card, size_pt: tuple[float, float]) -> list[list[Row]]:
 
 def _extent(rows: Sequence[Row], card: Card) -> tuple[float, float, float, float]:
     """West, south, east, north of paint and roadway in the frame of travel, ft."""
-    west, south, east, north = shapely.union_all([r[SHAPE] for r in rows]).bounds
+    west, south, east, north = bounds_of([r[SHAPE] for r in rows])
     left, right = curbs_of(card)
     if left is not None and right is not None:
         west, east = min(west, -left), max(east, right)
@@ -170,7 +171,7 @@ def _zero_y(card: Card, streets: Streets) -> float | None:
 def _visible(row: Row, shape: Any, shapes: Sequence[tuple[Row, Any]]) -> Any:
     """The part of a base coat that no later coat covers, for its number to stand on."""
     over = [s for r, s in shapes if (r["coat"] or 1) > (row["coat"] or 1)]
-    rest = shapely.difference(shape, shapely.union_all(over).buffer(3.0)) if over else shape
+    rest = without(shape, joined(over).buffer(3.0)) if over else shape
     parts = [p for p in shapely.get_parts(rest) if p.geom_type == "Polygon" and p.area > 1.0]
     return shapely.MultiPolygon(parts) if parts else shape
 
@@ -182,7 +183,7 @@ def _street_lines(out: Any, card: Card, streets: Streets, sheet: _Sheet) -> Iter
         return
     left, right = curbs_of(card)
     areas = [sheet.to_paper(card.frame.local(a)) for a in streets.areas]
-    inside = shapely.union_all([a for a in areas if a.intersects(sheet.window)])
+    inside = joined([a for a in areas if a.intersects(sheet.window)])
     for offset, words in (
         (-(left or 0.0), "left curb"),
         (0.0, "axis"),
@@ -193,7 +194,7 @@ def _street_lines(out: Any, card: Card, streets: Streets, sheet: _Sheet) -> Iter
         line = _beside_axis(card, streets, where, offset * card.frame.way)
         drawn = sheet.to_paper(line).intersection(sheet.window)
         if words != "axis":
-            drawn = drawn.difference(inside)
+            drawn = without(drawn, inside)
         dash = [7, 3, 1.5, 3] if words == "axis" else None
         for piece in shapely.get_parts(drawn):
             if piece.geom_type == "LineString":

@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 import shapely
 
+from layoutgen.export.crew.shapes import joined
+
 #: distances from the paint that are tried, pt, and directions, degrees
 _DISTANCES = (9.0, 14.0, 20.0, 28.0, 38.0, 50.0, 66.0, 86.0)
 _DIRECTIONS = tuple(range(0, 360, 15))
@@ -59,7 +61,7 @@ class _Search:
     """What is taken so far."""
 
     def __init__(self, shapes: Sequence[Any], taken: list[Any], frame: Any) -> None:
-        self.paint = shapely.union_all(shapes)
+        self.paint = joined(shapes)
         self.shapes = shapes
         self.taken = taken
         self.boxes: list[Any] = []

@@ -13,6 +13,7 @@ from reportlab.lib.colors import black, white
 
 from layoutgen.export.crew import ink
 from layoutgen.export.crew.model import SHAPE, Card, Row, Shift, Streets
+from layoutgen.export.crew.shapes import bounds_of
 from layoutgen.export.crew.words import printable
 
 #: half of the ground that a job's map shows, ft
@@ -68,7 +69,7 @@ def tour_map(shift: Shift, size_pt: tuple[float, float]) -> Any:
     if not shapes:
         out.add(ink.text((10.0, 10.0), "No places in the package.", _SMALL))
         return out
-    ground = _ground(_widened(shapely.union_all(shapes).bounds), size_pt)
+    ground = _ground(_widened(bounds_of(shapes)), size_pt)
     taken = [*_north(out, size_pt)]
     stops = list(_stops(shift, ground, taken))
     _draw_streets(out, shift.streets, ground, [*taken, *(box for box, *_ in stops)])

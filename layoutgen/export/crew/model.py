@@ -17,6 +17,7 @@ import numpy as np
 import shapely
 
 from layoutgen.errors import InputError
+from layoutgen.export.crew.shapes import middle_of
 from layoutgen.export.formats import rows_of
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.gis.plane import center_of, working_plane
@@ -240,8 +241,8 @@ def _frame(job: Row, rows: Sequence[Row], where: int | None, streets: Streets) -
     angle = np.radians(job["bearing_deg"] or 0.0)
     heading = np.array([np.sin(angle), np.cos(angle)])
     if where is None:
-        middle = shapely.union_all([row[SHAPE] for row in rows]).centroid
-        return Frame(np.array([middle.x, middle.y]), heading, 1, 0.0)
+        middle = middle_of([row[SHAPE] for row in rows])
+        return Frame(np.array(middle), heading, 1, 0.0)
     low = min(row["from_ft"] for row in rows)
     high = max(row["to_ft"] for row in rows)
     along = streets.axes.directions(where, (low + high) / 2.0)[0]
