@@ -24,7 +24,7 @@ from reportlab.graphics.shapes import Drawing
 
 from layoutgen.errors import ConfigError, InputError, OutputError
 from layoutgen.export.crew import write
-from layoutgen.export.crew.card import tape
+from layoutgen.export.crew.section_table import tape
 from layoutgen.export.crew.drawing import job_figures
 from layoutgen.export.crew.labels import place_labels
 from layoutgen.export.crew.model import SHAPE, Card, Shift, read_shifts

@@ -153,6 +153,11 @@ class _Tables:
             self._grouped[key] = grouped(self.rows(name), column)
         return self._grouped[key]
 
+    @cached_property
+    def styles(self) -> dict[str, str]:
+        """Style of every marking; none where the layer is absent."""
+        return {str(r["marking_id"]): str(r["style"] or "") for r in self.rows("markings")}
+
     def _read(self, name: str) -> list[Row]:
         if not has_layer(self.package, name):
             return []
@@ -214,9 +219,10 @@ def _shift(tour: Row, tables: _Tables, streets: Streets) -> Shift:
 def _card(job: Row, visit: Row, tables: _Tables, streets: Streets) -> Card | None:
     """The card of a job; None where it has no section with a place."""
     rows = tables.by("sections", "job_id").get(str(job["job_id"]), [])
-    rows = sorted((r for r in rows if r[SHAPE] is not None), key=lambda r: r["sequence"] or 0)
+    rows = sorted((r for r in rows if _is_there(r[SHAPE])), key=lambda r: r["sequence"] or 0)
     if not rows:
         return None
+    styles = tables.styles
     where = streets.find(job["segment_id"])
     frame = _frame(job, rows, where, streets)
     of_section = tables.by("register_marks", "section_id")
@@ -228,12 +234,19 @@ def _card(job: Row, visit: Row, tables: _Tables, streets: Streets) -> Card | Non
     return Card(
         job=job,
         visit=visit,
-        sections=[{**row, SHAPE: frame.local(row[SHAPE])} for row in rows],
+        sections=[
+            {**row, SHAPE: frame.local(row[SHAPE]), "style": styles.get(str(row["marking_id"]))}
+            for row in rows
+        ],
         marks=marks,
         frame=frame,
         street=None if where is None else streets.rows[where],
         zero=_zero(job, rows, frame, (where, streets)),
     )
+
+
+def _is_there(shape: Any) -> bool:
+    return shape is not None and not shape.is_empty
 
 
 def _frame(job: Row, rows: Sequence[Row], where: int | None, streets: Streets) -> Frame:
