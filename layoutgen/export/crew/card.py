@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from layoutgen.export.crew.blocks import (
     TICK,
@@ -19,7 +20,7 @@ from layoutgen.export.crew.blocks import (
 )
 from layoutgen.export.crew.drawing import Figure, job_figures
 from layoutgen.export.crew.maps import job_map, stop_number
-from layoutgen.export.crew.model import Card, Row, Shift
+from layoutgen.export.crew.model import SHAPE, Card, Row, Shift
 from layoutgen.export.crew.section_table import section_table
 from layoutgen.export.crew.words import (
     HATCHES,
@@ -30,8 +31,10 @@ from layoutgen.export.crew.words import (
     number,
 )
 
-#: more sections than this, or a run longer than this, are told by stations alone
-_DRAWN_SECTIONS, _DRAWN_FT = 60, 400.0
+#: of more sections than this only those of markings with few pieces are drawn
+_DRAWN_SECTIONS, _FEW_PIECES = 110, 12
+#: drawings of so few sections are lower, those of longer jobs higher
+_FEW, _LONG_FT = 6, 80.0
 _CLOCK = re.compile(r"^(\d{1,2}):(\d\d)$")
 
 
@@ -58,7 +61,7 @@ def _card(card: Card, shift: Shift, size_pt: tuple[float, float]) -> Iterator[Bl
     job, visit = card.job, card.visit
     where_words = f"Stop {stop_number(visit)}: {job['street'] or 'street'}"
     yield Title(where_words, str(job["job_id"]), joins=True)
-    where = Picture(job_map(card, shift.streets, (0.32 * size_pt[0], 0.27 * size_pt[0])))
+    where = Picture(job_map(card, shift.streets, (0.32 * size_pt[0], 0.215 * size_pt[0])))
     yield Beside(_head(card), where, 0.67)
     if job["hold"]:
         yield Text(f"HOLD TRAFFIC: {job['hold']}.", strong=True)
@@ -66,7 +69,7 @@ def _card(card: Card, shift: Shift, size_pt: tuple[float, float]) -> Iterator[Bl
     yield from _drawings(card, shift, size_pt)
     yield from section_table(card)
     yield from _waits(card)
-    yield from _inspection()
+    yield from _inspection(card)
 
 
 def _head(card: Card) -> Grid:
@@ -130,17 +133,23 @@ def _over_existing(card: Card) -> Iterator[Block]:
 
 
 def _drawings(card: Card, shift: Shift, size_pt: tuple[float, float]) -> Iterator[Block]:
-    rows = card.sections
-    long = max(r["to_ft"] for r in rows) - min(r["from_ft"] for r in rows)
-    if len(rows) > _DRAWN_SECTIONS or long > _DRAWN_FT or all(row["moving"] for row in rows):
-        yield Heading("Stations")
-        yield Text("Long line job: no drawing; the table gives begin and end of each section.")
+    """Drawings of what is no long line and no long row of equal pieces."""
+    rows = [row for row in card.sections if not row["moving"]]
+    if len(rows) > _DRAWN_SECTIONS:
+        rows = [row for row in rows if (row["pieces"] or 1) <= _FEW_PIECES]
+    if not rows:
+        yield Text("No drawing: the table gives begin, end and offset of every line.")
         return
-    yield Heading("Drawing, to scale; the truck travels up the page")
-    figures = job_figures(card, shift.streets, (size_pt[0], 0.42 * size_pt[1]))
-    for k, figure in enumerate(figures, start=1):
-        part = f"Part {k} of {len(figures)}. " if len(figures) > 1 else ""
-        yield Picture(figure.drawing, part + _caption(figure, card))
+    part = replace(card, sections=rows)
+    high = 0.28 if len(rows) <= _FEW else 0.37
+    long = max(r[SHAPE].bounds[3] for r in rows) - min(r[SHAPE].bounds[1] for r in rows)
+    share = 0.5 if long > _LONG_FT else high
+    figures = job_figures(part, shift.streets, (size_pt[0], share * size_pt[1]))
+    for figure in figures:
+        yield Picture(figure.drawing, _caption(figure, part))
+    if len(rows) < len(card.sections):
+        left = [str(r["sequence"]) for r in card.sections if r not in rows]
+        yield Text(f"Not drawn, told by the table alone: sections {_ranges(left)}.")
 
 
 def _caption(figure: Figure, card: Card) -> str:
@@ -148,13 +157,14 @@ def _caption(figure: Figure, card: Card) -> str:
     shown = [row for row in card.sections if row["sequence"] in figure.numbers]
     colors = dict.fromkeys(color_of(row) for row in shown)
     words = [f"{color}: {HATCHES.get(color, HATCHES['other'])}" for color in colors]
-    text = f"1 in = {figure.scale_ft_per_in} ft. Numbers: painting order. " + "; ".join(words)
+    text = f"Truck travels up the page. 1 in = {figure.scale_ft_per_in} ft. "
+    text += "Numbers: painting order. " + "; ".join(words)
     if card.marks:
         text += "; slanted cross: mark that two neighboring pieces must both meet"
     if card.street is None:
         text += ". No street line was found for this job: no curbs shown"
     if figure.unlabeled:
-        text += f". No room for the numbers {', '.join(figure.unlabeled)}: see the table"
+        text += f". No room for the numbers {_ranges(figure.unlabeled)}: see the table"
     return text + "."
 
 
@@ -167,12 +177,6 @@ def _waits(card: Card) -> Iterator[Block]:
         f"begin {_clock(card.visit['start'], row['start_min'])}."
         for row in found
     ]
-    rest = (card.job["dry_min"] or 0.0) - sum(row["wait_min"] for row in found)
-    if rest > 0.01:
-        told.append(
-            f"After the last section: {minutes(rest)} at least, until a touch leaves no mark; "
-            "only then take in the cones."
-        )
     if told:
         yield Heading("Drying waits")
         yield Items(told)
@@ -201,7 +205,10 @@ def _clock(start: str | None, after_min: float | None) -> str:
     return f"{whole // 60 % 24:02d}:{whole % 60:02d}"
 
 
-def _inspection() -> Iterator[Block]:
+def _inspection(card: Card) -> Iterator[Block]:
+    waits = sum(row["wait_min"] or 0.0 for row in card.sections)
+    rest = (card.job["dry_min"] or 0.0) - waits
+    dry = f", {minutes(rest)} at least," if rest > 0.01 else ""
     before = [
         "Street, side and heading agree with this card",
         "Pavement dry, swept, free of oil and loose paint",
@@ -211,13 +218,12 @@ def _inspection() -> Iterator[Block]:
     after = [
         "Every section painted; edges sharp; right way up",
         "Wet film read: ____ mil; beads even",
-        "Dry to the touch before traffic returns",
+        f"Last section dry to the touch{dry} before traffic returns",
         "Cones and signs in; nothing left in the street",
     ]
-    yield Heading("Inspection")
     yield Grid(
         (0.5, 0.5),
-        ("BEFORE", "AFTER"),
+        ("INSPECTION BEFORE", "AFTER"),
         [(f"{TICK} {a}", f"{TICK} {b}") for a, b in zip(before, after, strict=True)],
     )
     yield Grid(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from layoutgen.export.crew.blocks import Block, Grid, Heading, Items, Text
+from layoutgen.export.crew.blocks import Block, Grid, Items, Text
 from layoutgen.export.crew.drawing import curbs_of
 from layoutgen.export.crew.lines import lines_of
 from layoutgen.export.crew.model import Card, Row
@@ -24,8 +24,7 @@ class _Column:
 
 
 def section_table(card: Card) -> Iterator[Block]:
-    """Heading, how to read the table, the table, and what its letters mean."""
-    yield Heading("Sections in painting order")
+    """How to read the table, the table, and what its letters mean."""
     yield Text(_how_to_read(card))
     holds = _holds(card)
     columns = list(_columns(card, holds))
@@ -47,6 +46,7 @@ def _how_to_read(card: Card) -> str:
     side = "short of" if zero.ahead else "past"
     base = "the curb on the right of travel (L: on the left)" if card.street else "the axis"
     told = [
+        "Sections in painting order.",
         f"Tape: begin and end of each section, {side} {zero.words}, measured along the street.",
         f"Offset: near and far edge of the paint from {base}.",
     ]
@@ -57,7 +57,7 @@ def _how_to_read(card: Card) -> str:
     holds = _holds(card)
     if len(holds) > 1:
         told.append("H: hold traffic, see below.")
-    elif any(holds):
+    elif any(holds) and next(iter(holds)) != card.job["hold"]:
         told.append(f"Every section: {next(iter(holds))}.")
     return " ".join(told)
 
