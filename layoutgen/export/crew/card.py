@@ -18,7 +18,7 @@ from layoutgen.export.crew.blocks import (
     Text,
     Title,
 )
-from layoutgen.export.crew.drawing import Figure, job_figures
+from layoutgen.export.crew.drawing import MARKS_UP_TO, Figure, job_figures
 from layoutgen.export.crew.maps import job_map, stop_number
 from layoutgen.export.crew.model import SHAPE, Card, Row, Shift
 from layoutgen.export.crew.section_table import section_table
@@ -157,10 +157,10 @@ def _caption(figure: Figure, card: Card) -> str:
     shown = [row for row in card.sections if row["sequence"] in figure.numbers]
     colors = dict.fromkeys(color_of(row) for row in shown)
     words = [f"{color}: {HATCHES.get(color, HATCHES['other'])}" for color in colors]
-    text = f"Truck travels up the page. 1 in = {figure.scale_ft_per_in} ft. "
-    text += "Numbers: painting order. " + "; ".join(words)
-    if card.marks:
-        text += "; slanted cross: mark that two neighboring pieces must both meet"
+    text = f"Truck travels up the page; 1 in = {figure.scale_ft_per_in} ft; "
+    text += "numbers: painting order; " + "; ".join(words)
+    if card.marks and figure.scale_ft_per_in <= MARKS_UP_TO:
+        text += "; x: corner that two pieces share"
     if card.street is None:
         text += ". No street line was found for this job: no curbs shown"
     if figure.unlabeled:

@@ -29,7 +29,7 @@ from layoutgen.export.crew.furniture import (
     truck,
 )
 from layoutgen.export.crew.labels import Label, place_labels
-from layoutgen.export.crew.model import SHAPE, Card, Row, Streets
+from layoutgen.export.crew.model import SHAPE, Card, Row, Streets, reframed
 from layoutgen.export.crew.shapes import Box, bounds_of, joined, without
 from layoutgen.export.crew.words import color_of, printable
 
@@ -37,8 +37,12 @@ from layoutgen.export.crew.words import color_of, printable
 SCALES = (2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 80, 100, 150, 200, 300, 500)
 #: a job that needs more than this is drawn in strips, if they show more; these go to the second
 _STRIPS_ABOVE, _COARSEST = 20, 40
+#: strips must be finer than one drawing by this
+_FINER = 0.67
 #: paper left and right of the paint and above it (pt)
-_SIDE_PT, _ABOVE_PT = 30.0, 22.0
+_SIDE_PT, _ABOVE_PT = 28.0, 22.0
+#: at coarser scales the register marks would hide the paint
+MARKS_UP_TO = 20.5
 #: a mark farther from all paint of a drawing belongs to another one
 _AT_PAINT_FT = 0.5
 #: the crossing curb line is shown when it is this near (ft)
@@ -92,14 +96,16 @@ class _Strip:
 def _plan(card: Card, streets: Streets, size_pt: Size) -> _Plan:
     """All sections in one drawing, or strips side by side where those show much more."""
     rows = list(card.sections)
-    whole = _scale(_with_zero(_extent(rows, card, streets), card, streets, size_pt), size_pt)
+    turned = reframed(card, rows, streets)
+    extent = _extent(turned.sections, turned, streets)
+    whole = _scale(_with_zero(extent, turned, streets, size_pt), size_pt)
     if whole <= _STRIPS_ABOVE:
         return _Plan([rows], whole, 1)
     high = size_pt[1] - BELOW_PT - _ABOVE_PT
-    for scale in (scale for scale in SCALES if scale <= min(_COARSEST, 0.6 * whole)):
+    for scale in (scale for scale in SCALES if scale <= min(_COARSEST, _FINER * whole)):
         for columns in (2, 3):
             strips = _balanced(rows, high * scale / 72.0, columns)
-            wide = max(_width(_extent(part, card, streets)) for part in strips)
+            wide = max(_width(part, card, streets) for part in strips)
             fits = wide * 72.0 / scale <= size_pt[0] / columns - 2 * _SIDE_PT
             if fits and len(strips) <= columns:
                 return _Plan(strips, scale, columns)
@@ -128,8 +134,10 @@ def _strips(rows: Sequence[Row], longest_ft: float) -> list[list[Row]]:
     return [sorted(part, key=lambda row: row["sequence"] or 0) for part in parts]
 
 
-def _width(extent: Box) -> float:
-    return extent[2] - extent[0]
+def _width(rows: Sequence[Row], card: Card, streets: Streets) -> float:
+    part = reframed(card, rows, streets)
+    west, _, east, _ = _extent(part.sections, part, streets)
+    return east - west
 
 
 def _row_of(strips: Sequence[_Strip], scale: int, width_pt: float) -> Figure:
@@ -151,7 +159,9 @@ def _row_of(strips: Sequence[_Strip], scale: int, width_pt: float) -> Figure:
 def _strip(
     rows: list[Row], at: tuple[Card, Streets], size_pt: Size, place: tuple[_Plan, int]
 ) -> _Strip:
-    (card, streets), (plan, which) = at, place
+    streets, (plan, which) = at[1], place
+    card = reframed(at[0], rows, streets)
+    rows = list(card.sections)
     extent = _extent(rows, card, streets)
     if plan.columns == 1:
         extent = _with_zero(extent, card, streets, size_pt)
@@ -165,7 +175,7 @@ def _strip(
     shapes = [(row, sheet.to_paper(row[SHAPE])) for row in rows]
     taken = [*ruler(out, _tape_places(card, streets, sheet), sheet)]
     taken += [*_street_lines(out, card, streets, sheet)]
-    taken += _zero_line(out, at, sheet, [*taken, *(shape for _, shape in shapes)])
+    taken += _zero_line(out, (card, streets), sheet, [*taken, *(shape for _, shape in shapes)])
     name = f"strip {which + 1} of {len(plan.parts)}" if len(plan.parts) > 1 else ""
     taken += scale_bar(out, plan.scale, sheet, shapes[0][1], name)
     for row, shape in sorted(shapes, key=lambda pair: pair[0]["coat"] or 1):
@@ -324,6 +334,8 @@ def _zero_line(
 
 def _marks(out: Any, card: Card, rows: Sequence[Row], sheet: Sheet) -> Iterator[Any]:
     """Register marks between the sections of this drawing."""
+    if 72.0 / sheet.pt_per_ft > MARKS_UP_TO:
+        return
     paint = shapely.STRtree([row[SHAPE] for row in rows])
     arm = 4.0 if sheet.pt_per_ft >= 6.0 else 2.4
     for mark in card.marks:

@@ -58,7 +58,7 @@ def ruler(out: Any, places: Sequence[tuple[float, float]], sheet: Sheet) -> Iter
 
 
 def scale_bar(out: Any, scale: int, sheet: Sheet, first: Any, which: str = "") -> Iterator[Any]:
-    """A bar of whole feet in a lower corner, away from the arrow; above it which strip this is."""
+    """A bar of whole feet in a lower corner, away from the arrow; below it which strip this is."""
     most = min(150.0, sheet.width_pt / 2.0 - 40.0)
     feet = max((b for b in BARS_FT if b * sheet.pt_per_ft <= most), default=BARS_FT[0])
     x = 14.0 if first.centroid.x > sheet.width_pt / 2.0 else sheet.width_pt - most - 22.0
@@ -68,11 +68,11 @@ def scale_bar(out: Any, scale: int, sheet: Sheet, first: Any, which: str = "") -
         out.add(ink.area(box, fill=white if k else black, stroke=black, width=0.6))
     out.add(ink.text((x, y + 7.0), "0", SMALL, anchor="middle"))
     out.add(ink.text((x + long, y + 7.0), f"{feet} ft", SMALL, anchor="middle"))
-    if most >= 120.0:
+    if most >= 120.0 and not which:
         out.add(ink.text((x, 6.0), f"1 in = {scale} ft at full print size", SMALL))
     if which:
-        out.add(ink.text((x, y + 16.5), which, SMALL, bold=True))
-    yield shapely.box(x - 14.0, 0.0, x + max(long, most) + 20.0, y + (23.0 if which else 16.0))
+        out.add(ink.text((x, 6.0), which, SMALL, bold=True))
+    yield shapely.box(x - 14.0, 0.0, x + max(long, most) + 20.0, y + 16.0)
 
 
 def truck(out: Any, first: Any, sheet: Sheet) -> Iterator[Any]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -49,6 +49,12 @@ class Frame:
     def local(self, shape: Any) -> Any:
         """A shape of the working plane, in the frame of travel."""
         return shapely.transform(shape, self._turn)
+
+    def plane(self, shape: Any) -> Any:
+        """A shape of the frame of travel, back on the working plane."""
+        right = np.array([self.ahead[1], -self.ahead[0]])
+        axes = np.stack([right, self.ahead])
+        return shapely.transform(shape, lambda xy: self.origin + xy @ axes)
 
     def _turn(self, xy: Any) -> Any:
         d = xy - self.origin
@@ -243,6 +249,21 @@ def _card(job: Row, visit: Row, tables: _Tables, streets: Streets) -> Card | Non
         street=None if where is None else streets.rows[where],
         zero=_zero(job, rows, frame, (where, streets)),
     )
+
+
+def reframed(card: Card, rows: Sequence[Row], streets: Streets) -> Card:
+    """The card with some of its sections alone, turned to the heading in the middle of these."""
+    where = streets.find(card.job["segment_id"])
+    if where is None:
+        return replace(card, sections=rows)
+    middle = (min(row["from_ft"] for row in rows) + max(row["to_ft"] for row in rows)) / 2.0
+    ahead = streets.axes.directions(where, middle)[0] * card.frame.way
+    frame = Frame(streets.axes.locate(where, middle)[0], ahead, card.frame.way, middle)
+
+    def turned(some: Iterable[Row]) -> list[Row]:
+        return [{**row, SHAPE: frame.local(card.frame.plane(row[SHAPE]))} for row in some]
+
+    return replace(card, sections=turned(rows), marks=turned(card.marks), frame=frame)
 
 
 def _is_there(shape: Any) -> bool:

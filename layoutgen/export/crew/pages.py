@@ -40,7 +40,7 @@ from layoutgen.export.crew.words import printable
 from layoutgen.export.formats import CAUTION
 
 SIZES: dict[str, tuple[float, float]] = {"letter": pagesizes.letter, "a4": pagesizes.A4}
-_MARGIN_PT, _FOOT_PT = 40.0, 34.0
+_MARGIN_PT, _FOOT_PT = 40.0, 30.0
 _TICK_PDF = '<font name="ZapfDingbats" size="9">\u2751</font>&nbsp;&nbsp;'
 #: room that a heading and the first rows of a long table need
 _FIRST_ROWS_PT, _LONG_ROWS = 110.0, 8
@@ -155,7 +155,9 @@ def _made(block: Block, width_pt: float) -> list[Any]:
             for words in block.words
         ]
     if isinstance(block, Grid):
-        return [_table(block, width_pt), Spacer(1, 4)]
+        table = _table(block, width_pt)
+        short = len(block.rows) <= _LONG_ROWS
+        return [KeepTogether([table, Spacer(1, 4)])] if short else [table, Spacer(1, 4)]
     if isinstance(block, Picture):
         caption = [Paragraph(_rich(block.caption), _CAPTION)] if block.caption else []
         return [KeepTogether([block.drawing, Spacer(1, 2), *caption])]
@@ -188,7 +190,7 @@ def _table(block: Grid, width_pt: float) -> Any:
     look: list[Any] = [
         ("GRID", (0, 0), (-1, -1), 0.5, black), ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
         ("LEFTPADDING", (0, 0), (-1, -1), 3), ("RIGHTPADDING", (0, 0), (-1, -1), 3),
-        ("TOPPADDING", (0, 0), (-1, -1), 1.5), ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 2.2),
         ("FONT", (0, 0), (-1, -1), FONT, _CELL.fontSize, _CELL.leading),
     ]  # fmt: skip
     look += [("ALIGN", (c, 0), (c, -1), "RIGHT") for c in block.right]

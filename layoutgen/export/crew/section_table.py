@@ -44,11 +44,10 @@ def section_table(card: Card) -> Iterator[Block]:
 def _how_to_read(card: Card) -> str:
     zero = card.zero
     side = "short of" if zero.ahead else "past"
-    base = "the curb on the right of travel (L: on the left)" if card.street else "the axis"
+    base = "the right curb (L: left curb)" if card.street else "the axis"
     told = [
-        "Sections in painting order.",
-        f"Tape: begin and end of each section, {side} {zero.words}, measured along the street.",
-        f"Offset: near and far edge of the paint from {base}.",
+        f"Tape: begin and end, {side} {zero.words}, along the street.",
+        f"Offset: near and far edge from {base}.",
     ]
     same = _same(card, color_of)
     told += [f"All {same}."] if same else []
