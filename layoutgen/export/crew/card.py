@@ -79,12 +79,16 @@ def _head(card: Card) -> Grid:
         ("Heading of the truck", heading(job["bearing_deg"])),
         ("Arrive, start, leave", f"{visit['arrive']}, {visit['start']}, {visit['leave']}"),
         ("Hours allowed", _hours(job)),
-        ("Time", f"{minutes(job['minutes'])}, of it waiting for paint {minutes(job['dry_min'])}"),
+        ("Time", minutes(job["minutes"]) + _of_it_drying(job)),
         ("Paint", f"{_by_color(card.sections)} ({job['materials'] or '-'})"),
         ("To paint", _figures(card)),
         ("Traffic control", _traffic(job)),
     ]
     return Grid((0.23, 0.77), (), rows)
+
+
+def _of_it_drying(job: Row) -> str:
+    return f", of it waiting for paint {minutes(job['dry_min'])}" if job["dry_min"] else ""
 
 
 def _hours(job: Row) -> str:

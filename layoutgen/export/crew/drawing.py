@@ -7,7 +7,7 @@ A job too long for one drawing is drawn in parts; numbers that find no place are
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -135,7 +135,7 @@ def _strips(rows: Sequence[Row], longest_ft: float) -> list[list[Row]]:
 
 
 def _width(rows: Sequence[Row], card: Card, streets: Streets) -> float:
-    part = reframed(card, rows, streets)
+    part = reframed(replace(card, marks=()), rows, streets)
     west, _, east, _ = _extent(part.sections, part, streets)
     return east - west
 

@@ -24,7 +24,7 @@ _SAME_LINE_FT = 0.25
 class Line:
     """One line of a section; offsets from the axis, right of travel positive, ft.
 
-    `dash_ft` and `gap_ft` are 0 for a solid line.
+    `dash_ft` and `gap_ft` are to the inch; 0 for a solid line.
     """
 
     near_ft: float
@@ -81,4 +81,7 @@ def _line(group: Sequence[tuple[float, ...]]) -> Line:
     gaps = [b[0] - a[1] for a, b in pairwise(runs)]
     if not gaps or float(np.median(gaps)) < 1.0 / 24.0:
         return Line(near, far, 0.0, 0.0)
-    return Line(near, far, float(np.median([b - a for a, b in runs])), float(np.median(gaps)))
+    dash, gap = (
+        round(float(np.median(found)) * 12.0) / 12.0 for found in ([b - a for a, b in runs], gaps)
+    )
+    return Line(near, far, dash, gap)

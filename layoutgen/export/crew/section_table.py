@@ -83,8 +83,8 @@ def _columns(card: Card, holds: dict[str, str]) -> Iterator[_Column]:
         yield _Column("color", 0.07, lambda row: _paint(row, card))
     if not _same(card, lambda row: str(row["lane"] or "")):
         yield _Column("lane", 0.1, lambda row: str(row["lane"] or "-"))
-    yield _Column("tape", 0.155, lambda row: _span(*tape(row, card)))
-    yield _Column("offset", 0.145, lambda row: _offset(row, card))
+    yield _Column("tape", 0.15, lambda row: _span(*tape(row, card)))
+    yield _Column("offset", _offset_share(card), lambda row: _offset(row, card))
     yield _Column("length x width", 0.125, _size)
     yield _Column("sq ft", 0.055, lambda row: number(row["area_sqft"]), _sum(rows, "area_sqft", 1),
                   right=True)  # fmt: skip
@@ -95,6 +95,11 @@ def _columns(card: Card, holds: dict[str, str]) -> Iterator[_Column]:
                       _sum(rows, "beads_lb", 4), right=True)  # fmt: skip
     if len(holds) > 1:
         yield _Column("H", 0.03, lambda row: holds[str(row["hold"] or "")])
+
+
+def _offset_share(card: Card) -> float:
+    """More room where lines have an offset each."""
+    return 0.2 if any(len(lines_of(row, card)) > 1 for row in card.sections) else 0.145
 
 
 def _sum(rows: Sequence[Row], column: str, digits: int) -> str:
@@ -140,7 +145,12 @@ def _offset(row: Row, card: Card) -> str:
         near, far = -far, -near
     lines = lines_of(row, card)
     if len(lines) > 1:
-        return "; ".join(_from_curb(line.near_ft, line.far_ft, card) for line in lines)
+        mixed = len({line.words for line in lines}) > 1
+        return "; ".join(
+            _from_curb(line.near_ft, line.far_ft, card)
+            + (f" {'broken' if line.dash_ft else 'solid'}" if mixed else "")
+            for line in lines
+        ).replace(" - ", "\u00a0-\u00a0")
     return _from_curb(near, far, card)
 
 

@@ -51,7 +51,7 @@ def cover(shift: Shift, width_pt: float) -> Iterator[Block]:
         high=17.0,
     )  # fmt: skip
     yield Picture(
-        tour_map(shift, (width_pt, 0.4 * width_pt)),
+        tour_map(shift, (width_pt, 0.36 * width_pt)),
         "Grey: streets. Black: the drive. Numbers as in the list below.",
     )
     yield Items(CAUTIONS)

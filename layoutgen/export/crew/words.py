@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Mapping
 from typing import Any
@@ -69,7 +70,7 @@ def color_of(row: Mapping[str, Any]) -> str:
 def printable(text: Any) -> str:
     """Text that the built-in fonts of a PDF can show: others of its letters become '?'."""
     composed = unicodedata.normalize("NFC", str(text))
-    spaced = " ".join(composed.split())
+    spaced = " ".join(re.split(r"[^\S\u00a0]+", composed)).strip()
     shown = "".join(c for c in spaced if unicodedata.category(c) not in ("Cf", "Cc"))
     return shown.encode("cp1252", "replace").decode("cp1252")
 
