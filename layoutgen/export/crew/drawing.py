@@ -30,7 +30,7 @@ from layoutgen.export.crew.furniture import (
 )
 from layoutgen.export.crew.labels import Label, place_labels
 from layoutgen.export.crew.model import SHAPE, Card, Row, Streets, reframed
-from layoutgen.export.crew.shapes import Box, bounds_of, joined, without
+from layoutgen.export.crew.shapes import Box, bounds_of, joined, sound, without
 from layoutgen.export.crew.words import color_of, printable
 
 #: feet of street per inch of paper that a drawing may have
@@ -105,9 +105,10 @@ def _plan(card: Card, streets: Streets, size_pt: Size) -> _Plan:
     for scale in (scale for scale in SCALES if scale <= min(_COARSEST, _FINER * whole)):
         for columns in (2, 3):
             strips = _balanced(rows, high * scale / 72.0, columns)
+            if len(strips) > columns:
+                continue
             wide = max(_width(part, card, streets) for part in strips)
-            fits = wide * 72.0 / scale <= size_pt[0] / columns - 2 * _SIDE_PT
-            if fits and len(strips) <= columns:
+            if wide * 72.0 / scale <= size_pt[0] / columns - 2 * _SIDE_PT:
                 return _Plan(strips, scale, columns)
     if whole <= _COARSEST:
         return _Plan([rows], whole, 1)
@@ -116,21 +117,24 @@ def _plan(card: Card, streets: Streets, size_pt: Size) -> _Plan:
 
 def _balanced(rows: Sequence[Row], longest_ft: float, columns: int) -> list[list[Row]]:
     """The shortest strips that are not more than the columns, else those of full length."""
-    for share in (0.6, 0.7, 0.8, 0.9):
-        strips = _strips(rows, share * longest_ft)
-        if len(strips) <= columns:
-            return strips
-    return _strips(rows, longest_ft)
+    full = _strips(rows, longest_ft)
+    if len(full) > columns:
+        return full
+    tried = (_strips(rows, share * longest_ft) for share in (0.6, 0.7, 0.8, 0.9))
+    return next((strips for strips in tried if len(strips) <= columns), full)
 
 
 def _strips(rows: Sequence[Row], longest_ft: float) -> list[list[Row]]:
     """Runs along the street that are no longer than this; each in painting order."""
-    ordered = sorted(rows, key=lambda row: (row[SHAPE].bounds[1], row["sequence"] or 0))
-    parts = [[ordered[0]]]
-    for row in ordered[1:]:
-        if row[SHAPE].bounds[3] - parts[-1][0][SHAPE].bounds[1] > longest_ft:
+    bounds = shapely.bounds([row[SHAPE] for row in rows])
+    order = sorted(range(len(rows)), key=lambda k: (bounds[k, 1], rows[k]["sequence"] or 0))
+    parts: list[list[Row]] = [[]]
+    first = order[0]
+    for k in order:
+        if bounds[k, 3] - bounds[first, 1] > longest_ft and parts[-1]:
             parts.append([])
-        parts[-1].append(row)
+            first = k
+        parts[-1].append(rows[k])
     return [sorted(part, key=lambda row: row["sequence"] or 0) for part in parts]
 
 
@@ -172,7 +176,7 @@ def _strip(
     sheet = Sheet(west, south, pt_per_ft, size_pt[0], high, left)
     out = Drawing(size_pt[0], high)
     out.add(ink.area(shapely.box(0.5, 0.5, size_pt[0] - 0.5, high - 0.5), fill=None, stroke=black))
-    shapes = [(row, sheet.to_paper(row[SHAPE])) for row in rows]
+    shapes = [(row, sound(sheet.to_paper(row[SHAPE]))) for row in rows]
     taken = [*ruler(out, _tape_places(card, streets, sheet), sheet)]
     taken += [*_street_lines(out, card, streets, sheet)]
     taken += _zero_line(out, (card, streets), sheet, [*taken, *(shape for _, shape in shapes)])

@@ -54,14 +54,15 @@ def _place(part: Any, axis: Any, way: int) -> tuple[float, float, float, float, 
     """Near, far and middle offset, and first and last station of a part."""
     points = shapely.points(shapely.get_coordinates(part))
     stations = shapely.line_locate_point(axis, points)
-    before = shapely.get_coordinates(shapely.line_interpolate_point(axis, stations - 0.5))
-    after = shapely.get_coordinates(shapely.line_interpolate_point(axis, stations + 0.5))
+    low, high = np.maximum(stations - 0.5, 0.0), np.minimum(stations + 0.5, axis.length)
+    before = shapely.get_coordinates(shapely.line_interpolate_point(axis, low))
+    after = shapely.get_coordinates(shapely.line_interpolate_point(axis, high))
     xy, along = shapely.get_coordinates(points), after - before
     across = xy - before
     side = np.sign(across[:, 0] * along[:, 1] - across[:, 1] * along[:, 0]) * way
     offsets = side * shapely.distance(points, axis)
-    low, high = float(offsets.min()), float(offsets.max())
-    return low, high, float(np.median(offsets)), float(stations.min()), float(stations.max())
+    near, far = float(offsets.min()), float(offsets.max())
+    return near, far, float(np.median(offsets)), float(stations.min()), float(stations.max())
 
 
 def _groups(known: Sequence[tuple[float, ...]]) -> Iterator[list[tuple[float, ...]]]:

@@ -42,6 +42,11 @@ def middle_of(shapes: Sequence[Any]) -> tuple[float, float]:
     return float(x), float(y)
 
 
+def sound(shape: Any) -> Any:
+    """The shape, mended where its edges cross."""
+    return shape if shapely.is_valid(shape) else shapely.make_valid(shape)
+
+
 def _sound(shapes: Sequence[Any]) -> Any:
     found = np.array(list(shapes), dtype=object)
     return np.where(shapely.is_valid(found), found, shapely.make_valid(found))
