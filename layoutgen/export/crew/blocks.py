@@ -12,10 +12,14 @@ TICK = "\u2610"
 
 @dataclass(frozen=True)
 class Title:
-    """Head of a page: a new page begins before it, unless it is the first."""
+    """Head of a page: a new page begins before it, unless it is the first.
+
+    With `joins`, it may stand below others where all of it fits on the page.
+    """
 
     words: str
     beside: str = ""
+    joins: bool = False
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from layoutgen.export.crew.blocks import (
     TICK,
@@ -16,23 +18,24 @@ from layoutgen.export.crew.blocks import (
     Text,
     Title,
 )
-from layoutgen.export.crew.drawing import Figure, curbs_of, job_figures
+from layoutgen.export.crew.drawing import MARKS_UP_TO, Figure, job_figures
 from layoutgen.export.crew.maps import job_map, stop_number
-from layoutgen.export.crew.model import Card, Row, Shift
+from layoutgen.export.crew.model import SHAPE, Card, Row, Shift
+from layoutgen.export.crew.section_table import section_table
 from layoutgen.export.crew.words import (
     HATCHES,
     color_of,
-    feet_inches,
+    figure_words,
     heading,
-    kind_words,
     minutes,
     number,
 )
 
-#: more sections than this, or a run longer than this, are told by stations alone
-_DRAWN_SECTIONS, _DRAWN_FT = 60, 400.0
+#: of more sections than this only those of markings with few pieces are drawn
+_DRAWN_SECTIONS, _FEW_PIECES = 110, 12
+#: drawings of so few sections are lower, those of longer jobs higher
+_FEW, _LONG_FT = 6, 80.0
 _CLOCK = re.compile(r"^(\d{1,2}):(\d\d)$")
-_AMOUNTS = (("area_sqft", "sq ft"), ("paint_gal", "gal"), ("beads_lb", "lb of beads"))
 
 
 def visit_pages(visit: Row, shift: Shift, size_pt: tuple[float, float]) -> Iterator[Block]:
@@ -56,34 +59,64 @@ def visit_pages(visit: Row, shift: Shift, size_pt: tuple[float, float]) -> Itera
 
 def _card(card: Card, shift: Shift, size_pt: tuple[float, float]) -> Iterator[Block]:
     job, visit = card.job, card.visit
-    yield Title(f"Stop {stop_number(visit)}: {job['street'] or 'street'}", str(job["job_id"]))
-    where = Picture(job_map(card, shift.streets, (0.32 * size_pt[0], 0.27 * size_pt[0])))
+    where_words = f"Stop {stop_number(visit)}: {job['street'] or 'street'}"
+    yield Title(where_words, str(job["job_id"]), joins=True)
+    where = Picture(job_map(card, shift.streets, (0.32 * size_pt[0], 0.215 * size_pt[0])))
     yield Beside(_head(card), where, 0.67)
     if job["hold"]:
-        yield Text(f"Traffic: {job['hold']}.", strong=True)
+        yield Text(f"HOLD TRAFFIC: {job['hold']}.", strong=True)
     yield from _over_existing(card)
     yield from _drawings(card, shift, size_pt)
-    yield from _sections(card)
+    yield from section_table(card)
     yield from _waits(card)
-    yield from _traffic(card)
-    yield from _inspection()
+    yield from _inspection(card)
 
 
 def _head(card: Card) -> Grid:
     job, visit = card.job, card.visit
-    limits = f"start between {job['earliest'] or '-'} and {job['latest'] or '-'}"
     rows = [
-        ("Street", str(job["street"] or "-")),
         ("Between", str(job["cross_streets"] or "-")),
         ("Heading of the truck", heading(job["bearing_deg"])),
         ("Arrive, start, leave", f"{visit['arrive']}, {visit['start']}, {visit['leave']}"),
-        ("Hours allowed", f"{job['window'] or 'the whole shift'}; {limits}"),
-        ("Time", f"{minutes(job['minutes'])}, of it drying {minutes(job['dry_min'])}"),
-        ("Paint", _by_color(card.sections)),
-        ("Markings", kind_words(job["kinds"])),
-        ("Materials", str(job["materials"] or "-")),
+        ("Hours allowed", _hours(job)),
+        ("Time", minutes(job["minutes"]) + _of_it_drying(job)),
+        ("Paint", f"{_by_color(card.sections)} ({job['materials'] or '-'})"),
+        ("To paint", _figures(card)),
+        ("Traffic control", _traffic(job)),
     ]
-    return Grid((0.3, 0.7), (), rows)
+    return Grid((0.23, 0.77), (), rows)
+
+
+def _of_it_drying(job: Row) -> str:
+    return f", of it waiting for paint {minutes(job['dry_min'])}" if job["dry_min"] else ""
+
+
+def _hours(job: Row) -> str:
+    """Hours of the road authority, and earliest and latest start."""
+    told = [f"from {job['earliest']}"] if job["earliest"] else []
+    told += [f"not after {job['latest']}"] if job["latest"] else []
+    start = f"; start {', '.join(told)}" if told else ""
+    return f"{job['window'] or 'the whole shift'}{start}"
+
+
+def _figures(card: Card) -> str:
+    """Count of markings by what they are; a marking counts once, whatever its pieces."""
+    named = {r["marking_id"]: figure_words(r["kind"], r["style"]) for r in card.sections}
+    counts = Counter(named.values())
+    return "; ".join(f"{count} {words}" for words, count in counts.items())
+
+
+def _traffic(job: Row) -> str:
+    """The estimate for loading in one sentence."""
+    told = [f"{number(job['speed_mph'], 0)} mph posted", f"{job['duration'] or 'duration open'}"]
+    if job["cones"]:
+        high = f" of {number(job['cone_in'], 0)} in" if job["cone_in"] else ""
+        told.append(f"{number(job['cones'], 0)} cones{high}")
+    told += [f"{number(job['signs'], 0)} signs"] if job["signs"] else []
+    told += ["arrow board"] if job["arrow_board"] else []
+    for name, words in (("closed_ft", "closed"), ("taper_ft", "taper"), ("buffer_ft", "buffer")):
+        told += [f"{number(job[name], 0)} ft {words}"] if job[name] else []
+    return f"{', '.join(told)}. Estimate: the authority's plan rules."
 
 
 def _by_color(sections: Sequence[Row]) -> str:
@@ -104,17 +137,23 @@ def _over_existing(card: Card) -> Iterator[Block]:
 
 
 def _drawings(card: Card, shift: Shift, size_pt: tuple[float, float]) -> Iterator[Block]:
-    rows = card.sections
-    long = max(r["to_ft"] for r in rows) - min(r["from_ft"] for r in rows)
-    if len(rows) > _DRAWN_SECTIONS or long > _DRAWN_FT or all(row["moving"] for row in rows):
-        yield Heading("Stations")
-        yield Text("Long line job: no drawing; the table gives begin and end of each section.")
+    """Drawings of what is no long line and no long row of equal pieces."""
+    rows = [row for row in card.sections if not row["moving"]]
+    if len(rows) > _DRAWN_SECTIONS:
+        rows = [row for row in rows if (row["pieces"] or 1) <= _FEW_PIECES]
+    if not rows:
+        yield Text("No drawing: the table gives begin, end and offset of every line.")
         return
-    yield Heading("Drawing, to scale; the truck travels up the page")
-    figures = job_figures(card, shift.streets, (size_pt[0], 0.42 * size_pt[1]))
-    for k, figure in enumerate(figures, start=1):
-        part = f"Part {k} of {len(figures)}. " if len(figures) > 1 else ""
-        yield Picture(figure.drawing, part + _caption(figure, card))
+    part = replace(card, sections=rows)
+    high = 0.28 if len(rows) <= _FEW else 0.37
+    long = max(r[SHAPE].bounds[3] for r in rows) - min(r[SHAPE].bounds[1] for r in rows)
+    share = 0.5 if long > _LONG_FT else high
+    figures = job_figures(part, shift.streets, (size_pt[0], share * size_pt[1]))
+    for figure in figures:
+        yield Picture(figure.drawing, _caption(figure, part))
+    if len(rows) < len(card.sections):
+        left = [str(r["sequence"]) for r in card.sections if r not in rows]
+        yield Text(f"Not drawn, told by the table alone: sections {_ranges(left)}.")
 
 
 def _caption(figure: Figure, card: Card) -> str:
@@ -122,105 +161,29 @@ def _caption(figure: Figure, card: Card) -> str:
     shown = [row for row in card.sections if row["sequence"] in figure.numbers]
     colors = dict.fromkeys(color_of(row) for row in shown)
     words = [f"{color}: {HATCHES.get(color, HATCHES['other'])}" for color in colors]
-    text = f"1 in = {figure.scale_ft_per_in} ft. Numbers: painting order. " + "; ".join(words)
-    if card.marks:
-        text += "; slanted cross: mark that two neighboring pieces must both meet"
+    text = f"Truck travels up the page; 1 in = {figure.scale_ft_per_in} ft; "
+    text += "numbers: painting order; " + "; ".join(words)
+    if card.marks and figure.scale_ft_per_in <= MARKS_UP_TO:
+        text += "; x: corner that two pieces share"
     if card.street is None:
         text += ". No street line was found for this job: no curbs shown"
     if figure.unlabeled:
-        text += f". No room for the numbers {', '.join(figure.unlabeled)}: see the table"
+        text += f". No room for the numbers {_ranges(figure.unlabeled)}: see the table"
     return text + "."
-
-
-def _sections(card: Card) -> Iterator[Block]:
-    zero = card.zero
-    side = "short of" if zero.ahead else "past"
-    yield Heading("Sections in painting order")
-    base = "the curb on the right of travel (L: on the left)"
-    yield Text(
-        f"Tape: begin and end of each section, {side} {zero.words}, measured along the street. "
-        f"Offset: near and far edge from {base if card.street else 'the axis'}. H: hold, see below."
-    )
-    holds = _holds(card)
-    rows = [_section_row(row, card, holds) for row in card.sections]
-    yield Grid(
-        (0.04, 0.155, 0.1, 0.09, 0.13, 0.13, 0.12, 0.06, 0.065, 0.065, 0.045),
-        ("no.", "kind", "color", "lane", "tape", "offset", "length x width", "sq ft", "gal",
-         "beads lb", "H"),
-        [*rows, _total_row(card.sections)],
-        right=(7, 8, 9),
-        totals=1,
-    )  # fmt: skip
-    if holds:
-        yield Items([f"H {sign}: {words}." for words, sign in holds.items()])
-
-
-def _holds(card: Card) -> dict[str, str]:
-    """Text of every hold -> its letter."""
-    texts = dict.fromkeys(str(row["hold"]) for row in card.sections if row["hold"])
-    return {text: chr(ord("A") + k % 26) for k, text in enumerate(texts)}
-
-
-def _section_row(row: Row, card: Card, holds: dict[str, str]) -> tuple[str, ...]:
-    piece = f", {row['number']} of {row['pieces']}" if (row["pieces"] or 1) > 1 else ""
-    material = f", {row['material']}" if len({r["material"] for r in card.sections}) > 1 else ""
-    begin, end = tape(row, card)
-    sign = f" wait {minutes(row['wait_min'])} before" if row["wait_min"] else ""
-    some_new = any(r["action"] != "repaint" for r in card.sections)
-    over = " (over existing)" if row["action"] == "repaint" and some_new else ""
-    return (
-        str(row["sequence"]), f"{kind_words(row['kind'])}{piece}{over};{sign}".rstrip(";"),
-        f"{color_of(row)}{material}", str(row["lane"] or "-"),
-        f"{feet_inches(begin)} - {feet_inches(end)}", _offset(row, card),
-        f"{feet_inches(row['length_ft'])} x {feet_inches(row['width_ft'])}",
-        number(row["area_sqft"]), number(row["paint_gal"], 4), number(row["beads_lb"], 4),
-        holds.get(str(row["hold"]), ""),
-    )  # fmt: skip
-
-
-def tape(row: Row, card: Card) -> tuple[float, float]:
-    """Begin and end of a section in the order of travel, from the zero of the tape, ft."""
-    first, last = row["from_ft"], row["to_ft"]
-    begin, end = (first, last) if card.frame.way > 0 else (last, first)
-    sign = -card.frame.way if card.zero.ahead else card.frame.way
-    return (begin - card.zero.station_ft) * sign, (end - card.zero.station_ft) * sign
-
-
-def _offset(row: Row, card: Card) -> str:
-    """Near and far edge from the nearer curb; from the axis, positive right, without a street."""
-    near, far = row["left_ft"], row["right_ft"]
-    if card.frame.way < 0:
-        near, far = -far, -near
-    left, right = curbs_of(card)
-    if left is None or right is None:
-        return f"{feet_inches(near)} - {feet_inches(far)}"
-    if near + left < right - far:
-        return f"L {feet_inches(near + left)} - {feet_inches(far + left)}"
-    return f"{feet_inches(right - far)} - {feet_inches(right - near)}"
-
-
-def _total_row(sections: Sequence[Row]) -> tuple[str, ...]:
-    sums = [sum(row[name] or 0.0 for row in sections) for name, _ in _AMOUNTS]
-    return (
-        "", f"all {len(sections)} sections", "", "", "", "", "",
-        number(sums[0]), number(sums[1], 4), number(sums[2], 4), "",
-    )  # fmt: skip
 
 
 def _waits(card: Card) -> Iterator[Block]:
     """Every drying wait in words, with the clock time at which its section begins."""
     found = [row for row in card.sections if row["wait_min"]]
-    if not found:
-        return
-    yield Heading("Drying waits")
-    yield Items(
-        [
-            f"Before section {row['sequence']}, {_named(row)}: wait "
-            f"{minutes(row['wait_min'])}, until {_below(row, card)} is dry to the touch; planned "
-            f"begin {_clock(card.visit['start'], row['start_min'])}."
-            for row in found
-        ]
-    )
+    told = [
+        f"Before section {row['sequence']}, {_named(row)}: wait "
+        f"{minutes(row['wait_min'])}, until {_below(row, card)} is dry to the touch; planned "
+        f"begin {_clock(card.visit['start'], row['start_min'])}."
+        for row in found
+    ]
+    if told:
+        yield Heading("Drying waits")
+        yield Items(told)
 
 
 def _below(row: Row, card: Card) -> str:
@@ -233,7 +196,7 @@ def _below(row: Row, card: Card) -> str:
 
 def _named(row: Row) -> str:
     """Color and kind, the color once."""
-    kind, color = kind_words(row["kind"]), color_of(row)
+    kind, color = figure_words(row["kind"], row["style"]), color_of(row)
     return f"the {kind}" if color in kind else f"the {color} {kind}"
 
 
@@ -246,24 +209,10 @@ def _clock(start: str | None, after_min: float | None) -> str:
     return f"{whole // 60 % 24:02d}:{whole % 60:02d}"
 
 
-def _traffic(card: Card) -> Iterator[Block]:
-    job = card.job
-    yield Heading("Traffic control: estimate for loading; the authority's plan rules")
-    yield Grid(
-        (0.1, 0.1, 0.14, 0.1, 0.12, 0.12, 0.12, 0.2),
-        ("posted mph", "lane closed", "cones", "signs", "arrow board", "taper", "buffer",
-         "duration"),
-        [(
-            number(job["speed_mph"], 0), f"{number(job['closed_ft'], 0)} ft",
-            f"{number(job['cones'], 0)}, {number(job['cone_in'], 0)} in high",
-            number(job["signs"], 0), "yes" if job["arrow_board"] else "no",
-            f"{number(job['taper_ft'], 0)} ft", f"{number(job['buffer_ft'], 0)} ft",
-            str(job["duration"] or "-"),
-        )],
-    )  # fmt: skip
-
-
-def _inspection() -> Iterator[Block]:
+def _inspection(card: Card) -> Iterator[Block]:
+    waits = sum(row["wait_min"] or 0.0 for row in card.sections)
+    rest = (card.job["dry_min"] or 0.0) - waits
+    dry = f", {minutes(rest)} at least," if rest > 0.01 else ""
     before = [
         "Street, side and heading agree with this card",
         "Pavement dry, swept, free of oil and loose paint",
@@ -273,21 +222,19 @@ def _inspection() -> Iterator[Block]:
     after = [
         "Every section painted; edges sharp; right way up",
         "Wet film read: ____ mil; beads even",
-        "Dry to the touch before traffic returns",
+        f"Last section dry to the touch{dry} before traffic returns",
         "Cones and signs in; nothing left in the street",
     ]
-    yield Heading("Inspection")
     yield Grid(
         (0.5, 0.5),
-        ("BEFORE", "AFTER"),
+        ("INSPECTION BEFORE", "AFTER"),
         [(f"{TICK} {a}", f"{TICK} {b}") for a, b in zip(before, after, strict=True)],
     )
     yield Grid(
-        (0.12, 0.13, 0.12, 0.13, 0.25, 0.25),
+        (0.07, 0.11, 0.06, 0.11, 0.2, 0.22, 0.08, 0.15),
         (),
-        [("Begin", "", "End", "", "Sections not done or failed", ""),
-         ("Signed", "", "Clock", "", "Remarks, photos", "")],
-        high=18.0,
+        [("Begin", "", "End", "", "Not done, failed, remarks", "", "Signed", "")],
+        high=20.0,
     )  # fmt: skip
 
 

@@ -27,9 +27,10 @@ _STYLE = """
 @page { size: %s; margin: 14mm; }
 body { font: 10pt Helvetica, Arial, sans-serif; color: #000; background: #fff; max-width: 7.6in;
   margin: 1em auto; padding: 0 .5em; }
-h1 { font-size: 15pt; border-bottom: 1.5pt solid; margin: 1.2em 0 .4em; break-before: page;
-  overflow: hidden; }
-h1:first-of-type { break-before: auto; }
+section { break-before: page; }
+section:first-of-type { break-before: auto; }
+section.joins { break-before: auto; break-inside: avoid; }
+h1 { font-size: 15pt; border-bottom: 1.5pt solid; margin: 1.2em 0 .4em; overflow: hidden; }
 h1 small { float: right; font-size: 8pt; font-weight: normal; }
 h2 { font-size: 11pt; margin: .8em 0 .3em; break-after: avoid; }
 p { margin: .3em 0; }
@@ -58,9 +59,12 @@ def page(blocks: Sequence[Block], paper: str, title: str) -> Iterator[str]:
     yield f"<title>{_text(title)}</title>\n<style>{_STYLE % _SHEETS[paper]}</style>\n</head>\n"
     yield "<body>\n"
     numbers = count(1)
-    for block in blocks:
+    for k, block in enumerate(blocks):
+        if isinstance(block, Title):
+            yield "</section>\n" if k else ""
+            yield '<section class="joins">\n' if block.joins else "<section>\n"
         yield _MAKERS[type(block)](block, numbers) + "\n"
-    yield f"<footer>{_text(CAUTION)}</footer>\n</body>\n</html>\n"
+    yield f"</section>\n<footer>{_text(CAUTION)}</footer>\n</body>\n</html>\n"
 
 
 def _title(block: Title, _: Iterator[int]) -> str:

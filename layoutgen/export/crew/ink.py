@@ -12,6 +12,7 @@ from reportlab.graphics.shapes import Group, Path, PolyLine, String
 from reportlab.lib.colors import Color, black, white
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
+from layoutgen.export.crew.shapes import sound
 from layoutgen.export.crew.words import printable
 
 FONT, BOLD = "Helvetica", "Helvetica-Bold"
@@ -79,7 +80,7 @@ def hatch(shape: Any, angle_deg: float, step_pt: float = _HATCH_PT) -> Iterator[
     if not len(places):
         return
     ends = [[p * across + s * along for s in (span.min() - 1, span.max() + 1)] for p in places]
-    cut = shapely.intersection(shapely.linestrings(np.array(ends)), shape)
+    cut = shapely.intersection(shapely.linestrings(np.array(ends)), sound(shape))
     for line in shapely.get_parts(cut):
         if line.geom_type == "LineString" and line.length > 0.5:
             yield shapely.get_coordinates(line)

@@ -6,7 +6,6 @@ counted, never printed over something else.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -15,8 +14,9 @@ import numpy as np
 import shapely
 
 #: distances from the paint that are tried, pt, and directions, degrees
-_DISTANCES = (9.0, 14.0, 20.0, 28.0, 38.0, 50.0, 66.0, 86.0)
-_DIRECTIONS = tuple(range(0, 360, 15))
+_APART = np.array((9.0, 14.0, 20.0, 28.0, 38.0, 50.0, 66.0, 86.0))
+_TURNS = np.radians(np.arange(0.0, 360.0, 15.0))
+_AHEAD = np.cos(_TURNS), np.sin(_TURNS)
 _SIZE_PT = 7.5
 _HIGH_PT = 10.0
 _GAP_PT = 1.5
@@ -59,53 +59,65 @@ class _Search:
     """What is taken so far."""
 
     def __init__(self, shapes: Sequence[Any], taken: list[Any], frame: Any) -> None:
-        self.paint = shapely.union_all(shapes)
-        self.shapes = shapes
-        self.taken = taken
-        self.boxes: list[Any] = []
-        self.leaders: list[Any] = []
-        self.frame = frame
-        shapely.prepare(self.paint)
+        self.shapes = np.array(shapes, dtype=object)
+        self.paint = shapely.STRtree(self.shapes)
+        self.fixed = shapely.STRtree(taken)
+        self.lying: list[Any] = []
+        self.frame = frame.bounds
 
     def find(self, words: str, shape: Any) -> Label | None:
         """A free place: inside, nearest to its own paint, off all paint, at last over other."""
         half = (max(len(words) * 4.3 + 4.0, _HIGH_PT) / 2.0, _HIGH_PT / 2.0)
         inside = _inside(shape, half)
-        if inside is not None and self._is_free(inside, None):
+        if inside is not None and self._free(np.array([inside])).any():
             return Label(words, inside.bounds, None)
-        anchor = shape.representative_point()
-        free = [pair for pair in _around(shape, anchor, half) if self._is_free(*pair)]
+        boxes = _around(shape, half)
+        boxes = boxes[self._free(boxes)]
+        apart = shapely.distance(boxes, shape)
+        boxes = boxes[np.argsort(apart, kind="stable")]
+        boxes = boxes[np.sort(apart, kind="stable") > _GAP_PT]
+        leaders = _leaders(boxes, shape)
+        clear = self._are_clear(leaders)
+        boxes, leaders = boxes[clear], leaders[clear]
         for suits in (self._is_nearest, self._is_off_paint, _any_place):
-            for box, leader in free:
+            for box, leader in zip(boxes, leaders, strict=True):
                 if suits(box, shape):
                     return Label(words, box.bounds, leader)
         return None
 
     def _is_nearest(self, box: Any, shape: Any) -> bool:
         """Whether nobody would take the label for that of another section."""
-        others = [other for other in self.shapes if other is not shape]
-        apart = shapely.distance(np.array(others, dtype=object), box).min(initial=np.inf)
-        return bool(apart > 2.0 * shape.distance(box) + _GAP_PT)
+        reach = 2.0 * shape.distance(box) + _GAP_PT
+        near = self.paint.query(box, predicate="dwithin", distance=reach)
+        return all(self.shapes[k] is shape for k in near)
 
     def _is_off_paint(self, box: Any, _: Any) -> bool:
-        return not self.paint.intersects(box)
+        return not len(self.paint.query(box, predicate="intersects"))
 
     def take(self, label: Label) -> None:
         """Keep others off a label and its leader."""
-        self.boxes.append(shapely.box(*label.box))
+        self.lying.append(shapely.box(*label.box))
         if label.leader is not None:
-            self.leaders.append(label.leader)
+            self.lying.append(label.leader)
 
-    def _is_free(self, box: Any, leader: Any) -> bool:
-        around = box.buffer(_GAP_PT, join_style="mitre")
-        if not self.frame.contains(around):
-            return False
-        others = (*self.taken, *self.boxes, *self.leaders)
-        if any(around.intersects(other) for other in others):
-            return False
-        if leader is None:
-            return True
-        return not any(leader.distance(other) < _GAP_PT for other in (*self.boxes, *self.leaders))
+    def _free(self, boxes: Any) -> Any:
+        """Which boxes lie in the frame, and on nothing that is taken."""
+        bounds = shapely.bounds(boxes) + np.array([-_GAP_PT, -_GAP_PT, _GAP_PT, _GAP_PT])
+        free = (bounds[:, :2] > self.frame[:2]).all(axis=1)
+        free &= (bounds[:, 2:] < self.frame[2:]).all(axis=1)
+        around = shapely.box(*bounds.T)
+        free[self.fixed.query(around, predicate="intersects")[0]] = False
+        if self.lying:
+            lying = np.array(self.lying, dtype=object)
+            free &= ~shapely.intersects(around[:, None], lying[None, :]).any(axis=1)
+        return free
+
+    def _are_clear(self, leaders: Any) -> Any:
+        """Which leaders keep off the labels and leaders that lie already."""
+        if not self.lying or not len(leaders):
+            return np.ones(len(leaders), dtype=bool)
+        lying = np.array(self.lying, dtype=object)
+        return ~shapely.dwithin(leaders[:, None], lying[None, :], _GAP_PT).any(axis=1)
 
 
 def _any_place(_: Any, __: Any) -> bool:
@@ -122,31 +134,25 @@ def _inside(shape: Any, half: tuple[float, float]) -> Any | None:
     return None
 
 
-def _around(shape: Any, anchor: Any, half: tuple[float, float]) -> list[tuple[Any, Any]]:
-    """Boxes about the paint with leaders to its nearest point, near ones first."""
+def _around(shape: Any, half: tuple[float, float]) -> Any:
+    """Boxes about the paint."""
     west, south, east, north = shape.bounds
-    reach = (east - west) / 2.0, (north - south) / 2.0
-    middle = (west + east) / 2.0, (south + north) / 2.0
-    out = []
-    for distance in _DISTANCES:
-        for direction in _DIRECTIONS:
-            ahead = math.cos(math.radians(direction)), math.sin(math.radians(direction))
-            x = middle[0] + ahead[0] * (reach[0] + distance)
-            y = middle[1] + ahead[1] * (reach[1] + distance)
-            box = _box(x, y, half)
-            if box.distance(shape) > _GAP_PT:
-                out.append((box, _leader(box, shape, anchor)))
-    return sorted(out, key=lambda pair: float(pair[0].distance(shape)))
+    reach = (east - west) / 2.0 + _APART, (north - south) / 2.0 + _APART
+    x = (west + east) / 2.0 + (reach[0][:, None] * _AHEAD[0]).ravel()
+    y = (south + north) / 2.0 + (reach[1][:, None] * _AHEAD[1]).ravel()
+    return shapely.box(x - half[0], y - half[1], x + half[0], y + half[1])
 
 
-def _leader(box: Any, shape: Any, anchor: Any) -> Any:
-    """From the edge of the box to a little within the paint."""
-    start, touch = shapely.get_coordinates(shapely.shortest_line(box, shape))
-    toward = (anchor.x - touch[0], anchor.y - touch[1])
-    far = math.hypot(*toward)
-    step = min(2.0, far) / far if far > 0 else 0.0
-    end = (touch[0] + toward[0] * step, touch[1] + toward[1] * step)
-    return shapely.LineString([tuple(start), end])
+def _leaders(boxes: Any, shape: Any) -> Any:
+    """From the edge of each box to a little within the paint."""
+    if not len(boxes):
+        return boxes
+    anchor = shapely.get_coordinates(shape.representative_point())[0]
+    ends = shapely.get_coordinates(shapely.shortest_line(boxes, shape)).reshape(-1, 2, 2)
+    toward = anchor - ends[:, 1]
+    far = np.maximum(np.hypot(*toward.T), 1e-9)
+    ends[:, 1] += toward * (np.minimum(2.0, far) / far)[:, None]
+    return shapely.linestrings(ends)
 
 
 def _box(x: float, y: float, half: tuple[float, float]) -> Any:

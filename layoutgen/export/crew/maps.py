@@ -13,6 +13,7 @@ from reportlab.lib.colors import black, white
 
 from layoutgen.export.crew import ink
 from layoutgen.export.crew.model import SHAPE, Card, Row, Shift, Streets
+from layoutgen.export.crew.shapes import bounds_of
 from layoutgen.export.crew.words import printable
 
 #: half of the ground that a job's map shows, ft
@@ -68,7 +69,7 @@ def tour_map(shift: Shift, size_pt: tuple[float, float]) -> Any:
     if not shapes:
         out.add(ink.text((10.0, 10.0), "No places in the package.", _SMALL))
         return out
-    ground = _ground(_widened(shapely.union_all(shapes).bounds), size_pt)
+    ground = _ground(_widened(bounds_of(shapes)), size_pt)
     taken = [*_north(out, size_pt)]
     stops = list(_stops(shift, ground, taken))
     _draw_streets(out, shift.streets, ground, [*taken, *(box for box, *_ in stops)])
@@ -156,7 +157,9 @@ def _draw_streets(out: Any, streets: Streets, ground: _Ground, taken: list[Any])
     for k in sorted(seen):
         row = streets.rows[k]
         line = ground.to_paper(row[SHAPE]).intersection(ground.window)
-        parts = [p for p in shapely.get_parts(line) if p.geom_type == "LineString"]
+        parts = [
+            p for p in shapely.get_parts(line) if p.geom_type == "LineString" and p.length > 0.0
+        ]
         for part in parts:
             out.add(ink.polyline(part.coords, 1.4, ink=ink.grey(_GREY)))
         found.setdefault(str(row["name"] or ""), []).extend(parts)
@@ -168,21 +171,33 @@ def _name_street(out: Any, name: str, parts: Sequence[Any], at: tuple[_Ground, l
     """The name along the longest free straight piece; small maps may leave a name out."""
     ground, taken = at
     wide = ink.text_width(name, _SMALL)
-    edges = [(a, b) for part in parts for a, b in zip(part.coords, part.coords[1:], strict=False)]
-    edges.sort(key=lambda edge: -np.hypot(edge[1][0] - edge[0][0], edge[1][1] - edge[0][1]))
-    for a, b in edges[:12]:
-        if not name or np.hypot(b[0] - a[0], b[1] - a[1]) < wide * 0.8:
+    if not name or not parts:
+        return
+    lines = shapely.get_parts(shapely.line_merge(shapely.MultiLineString(parts)))
+    for a, b in _straight_places(sorted(lines, key=lambda line: -line.length), wide):
+        x, y = (a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0
+        turn = (np.degrees(np.arctan2(b[1] - a[1], b[0] - a[0])) + 90.0) % 180.0 - 90.0
+        box = shapely.box(-wide / 2, 1.5, wide / 2, 1.5 + _SMALL)
+        turned = shapely.affinity.rotate(box, turn, origin=(0.0, 0.0))
+        placed = shapely.affinity.translate(turned, x, y)
+        if ground.window.contains(placed) and not any(placed.intersects(t) for t in taken):
+            taken.append(placed)
+            out.add(ink.area(placed, fill=white, stroke=None))
+            r = np.radians(turn)
+            foot = (x - 2.6 * np.sin(r), y + 2.6 * np.cos(r))
+            out.add(ink.text(foot, name, _SMALL, anchor="middle", turn=float(turn)))
+            return
+
+
+def _straight_places(lines: Sequence[Any], wide_pt: float) -> Iterator[tuple[Any, Any]]:
+    """Ends of nearly straight pieces as long as the words, from the middle of each line on."""
+    for line in lines:
+        room = line.length - 0.9 * wide_pt
+        if room <= 0.0:
             continue
-        for share in (0.5, 0.3, 0.7, 0.2, 0.8):
-            x, y = a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])
-            turn = (np.degrees(np.arctan2(b[1] - a[1], b[0] - a[0])) + 90.0) % 180.0 - 90.0
-            box = shapely.box(-wide / 2, 1.5, wide / 2, 1.5 + _SMALL)
-            turned = shapely.affinity.rotate(box, turn, origin=(0.0, 0.0))
-            placed = shapely.affinity.translate(turned, x, y)
-            if ground.window.contains(placed) and not any(placed.intersects(t) for t in taken):
-                taken.append(placed)
-                out.add(ink.area(placed, fill=white, stroke=None))
-                r = np.radians(turn)
-                foot = (x - 2.6 * np.sin(r), y + 2.6 * np.cos(r))
-                out.add(ink.text(foot, name, _SMALL, anchor="middle", turn=float(turn)))
-                return
+        for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9, 0.0, 1.0):
+            middle = 0.45 * wide_pt + share * room
+            stations = middle + np.array([-0.45, 0.0, 0.45]) * wide_pt
+            a, m, b = shapely.get_coordinates(shapely.line_interpolate_point(line, stations))
+            if np.hypot(*(m - (a + b) / 2.0)) < 1.5:
+                yield a, b

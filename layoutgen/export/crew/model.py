@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,7 @@ import numpy as np
 import shapely
 
 from layoutgen.errors import InputError
+from layoutgen.export.crew.shapes import middle_of
 from layoutgen.export.formats import rows_of
 from layoutgen.geometry.polyline import Polylines
 from layoutgen.gis.plane import center_of, working_plane
@@ -48,6 +49,12 @@ class Frame:
     def local(self, shape: Any) -> Any:
         """A shape of the working plane, in the frame of travel."""
         return shapely.transform(shape, self._turn)
+
+    def plane(self, shape: Any) -> Any:
+        """A shape of the frame of travel, back on the working plane."""
+        right = np.array([self.ahead[1], -self.ahead[0]])
+        axes = np.stack([right, self.ahead])
+        return shapely.transform(shape, lambda xy: self.origin + xy @ axes)
 
     def _turn(self, xy: Any) -> Any:
         d = xy - self.origin
@@ -152,6 +159,11 @@ class _Tables:
             self._grouped[key] = grouped(self.rows(name), column)
         return self._grouped[key]
 
+    @cached_property
+    def styles(self) -> dict[str, str]:
+        """Style of every marking; none where the layer is absent."""
+        return {str(r["marking_id"]): str(r["style"] or "") for r in self.rows("markings")}
+
     def _read(self, name: str) -> list[Row]:
         if not has_layer(self.package, name):
             return []
@@ -213,9 +225,10 @@ def _shift(tour: Row, tables: _Tables, streets: Streets) -> Shift:
 def _card(job: Row, visit: Row, tables: _Tables, streets: Streets) -> Card | None:
     """The card of a job; None where it has no section with a place."""
     rows = tables.by("sections", "job_id").get(str(job["job_id"]), [])
-    rows = sorted((r for r in rows if r[SHAPE] is not None), key=lambda r: r["sequence"] or 0)
+    rows = sorted((r for r in rows if _is_there(r[SHAPE])), key=lambda r: r["sequence"] or 0)
     if not rows:
         return None
+    styles = tables.styles
     where = streets.find(job["segment_id"])
     frame = _frame(job, rows, where, streets)
     of_section = tables.by("register_marks", "section_id")
@@ -227,7 +240,10 @@ def _card(job: Row, visit: Row, tables: _Tables, streets: Streets) -> Card | Non
     return Card(
         job=job,
         visit=visit,
-        sections=[{**row, SHAPE: frame.local(row[SHAPE])} for row in rows],
+        sections=[
+            {**row, SHAPE: frame.local(row[SHAPE]), "style": styles.get(str(row["marking_id"]))}
+            for row in rows
+        ],
         marks=marks,
         frame=frame,
         street=None if where is None else streets.rows[where],
@@ -235,13 +251,32 @@ def _card(job: Row, visit: Row, tables: _Tables, streets: Streets) -> Card | Non
     )
 
 
+def reframed(card: Card, rows: Sequence[Row], streets: Streets) -> Card:
+    """The card with some of its sections alone, turned to the heading in the middle of these."""
+    where = streets.find(card.job["segment_id"])
+    if where is None:
+        return replace(card, sections=rows)
+    middle = (min(row["from_ft"] for row in rows) + max(row["to_ft"] for row in rows)) / 2.0
+    ahead = streets.axes.directions(where, middle)[0] * card.frame.way
+    frame = Frame(streets.axes.locate(where, middle)[0], ahead, card.frame.way, middle)
+
+    def turned(some: Iterable[Row]) -> list[Row]:
+        return [{**row, SHAPE: frame.local(card.frame.plane(row[SHAPE]))} for row in some]
+
+    return replace(card, sections=turned(rows), marks=turned(card.marks), frame=frame)
+
+
+def _is_there(shape: Any) -> bool:
+    return shape is not None and not shape.is_empty
+
+
 def _frame(job: Row, rows: Sequence[Row], where: int | None, streets: Streets) -> Frame:
     """Origin at the middle of the paint, up the page the truck's heading there."""
     angle = np.radians(job["bearing_deg"] or 0.0)
     heading = np.array([np.sin(angle), np.cos(angle)])
     if where is None:
-        middle = shapely.union_all([row[SHAPE] for row in rows]).centroid
-        return Frame(np.array([middle.x, middle.y]), heading, 1, 0.0)
+        middle = middle_of([row[SHAPE] for row in rows])
+        return Frame(np.array(middle), heading, 1, 0.0)
     low = min(row["from_ft"] for row in rows)
     high = max(row["to_ft"] for row in rows)
     along = streets.axes.directions(where, (low + high) / 2.0)[0]

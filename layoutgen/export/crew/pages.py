@@ -40,8 +40,8 @@ from layoutgen.export.crew.words import printable
 from layoutgen.export.formats import CAUTION
 
 SIZES: dict[str, tuple[float, float]] = {"letter": pagesizes.letter, "a4": pagesizes.A4}
-_MARGIN_PT, _FOOT_PT = 40.0, 34.0
-_TICK_PDF = '<font name="ZapfDingbats" size="9">\u2751</font>'
+_MARGIN_PT, _FOOT_PT = 40.0, 30.0
+_TICK_PDF = '<font name="ZapfDingbats" size="9">\u2751</font>&nbsp;&nbsp;'
 #: room that a heading and the first rows of a long table need
 _FIRST_ROWS_PT, _LONG_ROWS = 110.0, 8
 
@@ -80,22 +80,56 @@ def pdf(blocks: Sequence[Block], paper: str, title: str) -> bytes:
         invariant=1,
     )
     document.addPageTemplates(PageTemplate(frames=[frame]))
-    document.build(list(_flow(blocks, room[0])), canvasmaker=_numbered(printable(title)))
+    document.build(list(_flow(blocks, room)), canvasmaker=_numbered(printable(title)))
     return sink.getvalue()
 
 
-def _flow(blocks: Sequence[Block], width_pt: float) -> Iterator[Any]:
-    """Flowables; a heading stays with what follows it."""
+def _flow(blocks: Sequence[Block], room: tuple[float, float]) -> Iterator[Any]:
+    """Flowables; a part of the papers that fits on what is left of a page may stand there."""
+    for k, part in enumerate(_parts(blocks)):
+        made = [flowable for block in _flat(part, room[0]) for flowable in block]
+        title = part[0]
+        high = _height(made, room[0])
+        if k:
+            joins = isinstance(title, Title) and title.joins and high <= room[1]
+            yield CondPageBreak(high) if joins else PageBreak()
+        yield from made
+
+
+def _parts(blocks: Sequence[Block]) -> Iterator[list[Block]]:
+    """The blocks of each title."""
+    part: list[Block] = []
+    for block in blocks:
+        if isinstance(block, Title) and part:
+            yield part
+            part = []
+        part.append(block)
+    if part:
+        yield part
+
+
+def _height(made: Sequence[Any], width_pt: float) -> float:
+    """Height of flowables one below the other, with the spaces around them."""
+    high = 0.0
+    for flowable in made:
+        if isinstance(flowable, KeepTogether):
+            high += _height(flowable._content, width_pt)
+        elif not isinstance(flowable, CondPageBreak):
+            high += flowable.getSpaceBefore() + flowable.wrap(width_pt, 1e5)[1]
+            high += flowable.getSpaceAfter()
+    return high
+
+
+def _flat(blocks: Sequence[Block], width_pt: float) -> Iterator[list[Any]]:
+    """Flowables of each block; a heading stays with what follows it."""
     held: list[Any] = []
-    for k, block in enumerate(blocks):
-        if isinstance(block, Title) and k:
-            yield PageBreak()
+    for block in blocks:
         made = _made(block, width_pt)
         if isinstance(block, Heading):
-            yield CondPageBreak(_FIRST_ROWS_PT)
+            yield [CondPageBreak(_FIRST_ROWS_PT)]
             held += made
             continue
-        yield from _together(held, made) if held else made
+        yield _together(held, made) if held else made
         held = []
 
 
@@ -121,7 +155,9 @@ def _made(block: Block, width_pt: float) -> list[Any]:
             for words in block.words
         ]
     if isinstance(block, Grid):
-        return [_table(block, width_pt), Spacer(1, 4)]
+        table = _table(block, width_pt)
+        short = len(block.rows) <= _LONG_ROWS
+        return [KeepTogether([table, Spacer(1, 4)])] if short else [table, Spacer(1, 4)]
     if isinstance(block, Picture):
         caption = [Paragraph(_rich(block.caption), _CAPTION)] if block.caption else []
         return [KeepTogether([block.drawing, Spacer(1, 2), *caption])]
@@ -143,11 +179,10 @@ def _table(block: Grid, width_pt: float) -> Any:
     whole = sum(block.shares)
     widths = [share / whole * width_pt for share in block.shares]
     head = [[Paragraph(_bold(words), _CELL) for words in block.head]] if block.head else []
-    right = set(block.right)
     last = len(block.rows) - block.totals
     body = [
         [
-            Paragraph((_bold if _is_bold(k, c, block, last) else _rich)(words), _aligned(c, right))
+            _cell(words, widths[c], _is_bold(k, c, block, last), c in block.right)
             for c, words in enumerate(row)
         ]
         for k, row in enumerate(block.rows)
@@ -155,8 +190,10 @@ def _table(block: Grid, width_pt: float) -> Any:
     look: list[Any] = [
         ("GRID", (0, 0), (-1, -1), 0.5, black), ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
         ("LEFTPADDING", (0, 0), (-1, -1), 3), ("RIGHTPADDING", (0, 0), (-1, -1), 3),
-        ("TOPPADDING", (0, 0), (-1, -1), 1.5), ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.0), ("BOTTOMPADDING", (0, 0), (-1, -1), 2.2),
+        ("FONT", (0, 0), (-1, -1), FONT, _CELL.fontSize, _CELL.leading),
     ]  # fmt: skip
+    look += [("ALIGN", (c, 0), (c, -1), "RIGHT") for c in block.right]
     if head:
         look.append(("BACKGROUND", (0, 0), (-1, 0), grey(0.9)))
     out = Table([*head, *body], colWidths=widths, style=look, repeatRows=len(head))
@@ -168,18 +205,24 @@ def _table(block: Grid, width_pt: float) -> Any:
     return out
 
 
+def _cell(words: str, wide_pt: float, strong: bool, right: bool) -> Any:
+    """A plain string where that does, which is much faster than a paragraph."""
+    if not strong and TICK not in words and text_width(words, _CELL.fontSize) < wide_pt - 6.5:
+        return printable(words)
+    return Paragraph((_bold if strong else _rich)(words), _RIGHT if right else _CELL)
+
+
 def _is_bold(row: int, column: int, block: Grid, last: int) -> bool:
     """Totals, and the words before the answers of a table without head."""
     return row >= last or (not block.head and column % 2 == 0)
 
 
 def _needed(cells: Sequence[Any], widths: Sequence[float]) -> float:
-    sizes = (cell.wrap(wide - 6.0, 1e4)[1] for cell, wide in zip(cells, widths, strict=True))
+    sizes = (
+        _CELL.leading if isinstance(cell, str) else cell.wrap(wide - 6.0, 1e4)[1]
+        for cell, wide in zip(cells, widths, strict=True)
+    )
     return float(max(sizes))
-
-
-def _aligned(column: int, right: set[int]) -> Any:
-    return _RIGHT if column in right else _CELL
 
 
 def _beside(block: Beside, width_pt: float) -> Any:

@@ -51,28 +51,37 @@ def cover(shift: Shift, width_pt: float) -> Iterator[Block]:
         high=17.0,
     )  # fmt: skip
     yield Picture(
-        tour_map(shift, (width_pt, 0.42 * width_pt)),
+        tour_map(shift, (width_pt, 0.36 * width_pt)),
         "Grey: streets. Black: the drive. Numbers as in the list below.",
     )
-    yield Heading("Visits")
-    yield Grid(
-        (0.07, 0.1, 0.36, 0.1, 0.1, 0.1, 0.08, 0.09),
-        ("stop", "kind", "street", "arrive", "start", "leave", "miles", "drive min"),
-        [_visit_row(visit) for visit in shift.visits],
-        right=(3, 4, 5, 6, 7),
-    )
-    yield Heading("Cautions")
     yield Items(CAUTIONS)
     yield Text(CAUTION, strong=True)
+    yield Heading("Visits")
+    yield Grid(
+        (0.06, 0.21, 0.36, 0.075, 0.075, 0.075, 0.065, 0.08),
+        ("stop", "street", "to paint", "arrive", "start", "leave", "miles", "drive min"),
+        [_visit_row(visit, shift) for visit in shift.visits],
+        right=(3, 4, 5, 6, 7),
+    )
+    if any(card.job["hold"] for card in shift.cards.values()):
+        yield Text("*: traffic must be held or take turns, see the card.")
     yield from _gaps(shift)
 
 
-def _visit_row(visit: Row) -> tuple[str, ...]:
+def _visit_row(visit: Row, shift: Shift) -> tuple[str, ...]:
     return (
-        stop_number(visit), _said(visit["kind"]), _said(visit["street"]), _said(visit["arrive"]),
+        stop_number(visit), _said(visit["street"]), _task(visit, shift), _said(visit["arrive"]),
         _said(visit["start"]), _said(visit["leave"]), number(visit["drive_mi"]),
         number(visit["drive_min"], 0),
     )  # fmt: skip
+
+
+def _task(visit: Row, shift: Shift) -> str:
+    """Kinds to paint, or what else the stop is for; a star where traffic must be held."""
+    card = shift.cards.get(str(visit["job_id"]))
+    if card is None:
+        return _said(visit["kind"])
+    return f"{kind_words(card.job['kinds'])}{' *' if card.job['hold'] else ''}"
 
 
 def _gaps(shift: Shift) -> Iterator[Block]:
@@ -158,9 +167,6 @@ def weather_gate(shift: Shift) -> Iterator[Block]:
         [(when, *[_BLANK] * 7) for when in ("start", "4 h", "8 h", "other", "other")],
         high=19.0,
     )  # fmt: skip
-    yield Heading("Cautions")
-    yield Items(CAUTIONS)
-    yield Text(CAUTION, strong=True)
 
 
 def _used(shift: Shift) -> list[Row]:
@@ -190,7 +196,7 @@ def _range(low: float | None, high: float | None) -> str:
 
 
 def daily_log(shift: Shift) -> Iterator[Block]:
-    """The form that comes back to the office (fields: OP-202 to OP-209)."""
+    """The form that comes back to the office (fields: OP-202, OP-207, OP-209)."""
     tour = shift.tour
     yield Title("Daily log", str(tour["tour_id"]))
     yield Grid(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Mapping
 from typing import Any
@@ -69,7 +70,7 @@ def color_of(row: Mapping[str, Any]) -> str:
 def printable(text: Any) -> str:
     """Text that the built-in fonts of a PDF can show: others of its letters become '?'."""
     composed = unicodedata.normalize("NFC", str(text))
-    spaced = " ".join(composed.split())
+    spaced = " ".join(re.split(r"[^\S\u00a0]+", composed)).strip()
     shown = "".join(c for c in spaced if unicodedata.category(c) not in ("Cf", "Cc"))
     return shown.encode("cp1252", "replace").decode("cp1252")
 
@@ -77,3 +78,36 @@ def printable(text: Any) -> str:
 def is_printable(text: Any) -> bool:
     """Whether `printable` keeps every letter."""
     return "?" not in printable(str(text).replace("?", ""))
+
+
+#: styles that tell nothing beyond their kind
+_PLAIN_STYLES = ("solid", "angle", "approaches", "bus", "figure", "")
+#: kind, style -> what a painter calls it
+_FIGURES = {
+    ("accessible_stall", "symbol"): "wheelchair symbol",
+    ("bike_box", "ground"): "bike box, ground",
+    ("bike_box", "line"): "bike box, edge line",
+    ("bike_detector", "symbol"): "bicycle detector symbol",
+    ("bike_extension", "green"): "bike extension, green block",
+    ("bike_extension", "dotted"): "bike extension, dotted line",
+    ("turn_box", "arrow_left"): "turn box, left arrow",
+    ("symbol", "arrow_through"): "through arrow",
+    ("center_line", "two_way_left_turn"): "edge of the center turn lane",
+    ("rail_crossing", "rail_x"): "rail crossing X and letters",
+}
+
+
+def figure_words(kind: str | None, style: str | None) -> str:
+    """What is painted: the word itself, the turn of an arrow, the part of a composed marking."""
+    known = _FIGURES.get((str(kind), str(style)))
+    if known:
+        return known
+    if kind == "word":
+        return f'word "{style}"' if style else "word"
+    if style == "symbol":
+        return "bicycle symbol" if str(kind).startswith(("bike", "turn_box", "shared")) else (
+            f"{kind_words(kind)} symbol"
+        )  # fmt: skip
+    if not style or style in _PLAIN_STYLES or style == kind:
+        return kind_words(kind)
+    return f"{kind_words(kind)}, {kind_words(style)}"
