@@ -11,8 +11,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from layoutgen.markings.bike_ends import bikes_beside
 from layoutgen.markings.marking import Frame
-from layoutgen.street.design import Block, Leg, Segment, SpeedHump, Strip
+from layoutgen.street.design import Block, Leg, RailCrossing, Segment, SpeedHump, Strip
 
 #: MUTCD 11th edition Table 2C-3, condition B, deceleration to 0 (ADV-01 to ADV-14): mph -> ft
 STOPPING_FT: Mapping[int, float] = {
@@ -23,6 +24,9 @@ STOPPING_FT: Mapping[int, float] = {
 
 #: a line across the lanes ends this far from the middle of the center line, which goes on there
 _CENTER_FT = 0.75
+#: and this far from that of a line on the other side of a bike lane
+_BIKE_LINE_FT = 0.25
+_HALF_GAUGE_FT = 4.7083 / 2
 
 
 @dataclass(frozen=True)
@@ -59,6 +63,19 @@ class Approach:
         theirs = sum(s.center_ft for s in others) / len(others) * self.frame.sign()
         on_left = theirs < (left + right) / 2
         return (left + _CENTER_FT, right) if on_left else (left, right - _CENTER_FT)
+
+    @property
+    def waiting_ft(self) -> tuple[float, float]:
+        """The same with the bike lane beside them, clear of the line beyond it: where all wait."""
+        strips = self.block.segment.strips
+        own = [s.reversed() for s in strips] if self.way == 1 else list(strips)
+        left, right = self.sides_ft
+        for bike in bikes_beside(self.lanes, own):
+            at_curb = bike.left_ft == min(s.left_ft for s in own)
+            left = min(left, bike.left_ft + (0.0 if at_curb else _BIKE_LINE_FT))
+            at_curb = bike.right_ft == max(s.right_ft for s in own)
+            right = max(right, bike.right_ft - (0.0 if at_curb else _BIKE_LINE_FT))
+        return left, right
 
     @property
     def begin_ft(self) -> float:
@@ -102,6 +119,12 @@ def table_at(segment: Segment, station_ft: float) -> SpeedHump | None:
 def half_table_ft(hump: SpeedHump) -> float:
     """Half the length of a speed table, 22 ft where it is unknown (common practice)."""
     return (hump.length_ft or 22.0) / 2
+
+
+def to_rail_ft(crossing: RailCrossing, spacing_ft: float = 14.0) -> float:
+    """From the middle of a rail crossing to its outermost rail; tracks 14 ft apart, unless told
+    (common practice), of standard gauge, 4 ft 8.5 in."""
+    return (max(1, crossing.tracks or 1) - 1) * spacing_ft / 2 + _HALF_GAUGE_FT
 
 
 def seen_along(block: Block) -> int:

@@ -12,11 +12,15 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
-from scenes import SCENES, Scene, layout_of
+from scenes import SCENES, Scene, design_of, layout_of, project
 from shapely import affinity
 
 from layoutgen.markings.catalog import rule_catalog, standard_rows
 from layoutgen.markings.conformity import Check, LaidOut, Paint
+from layoutgen.markings.engine import ask_rules
+from layoutgen.markings.marking import Marking
+from layoutgen.markings.measuring import extents
+from layoutgen.markings.rail_zone import off_rails, rail_zones
 from layoutgen.street.design import Design
 
 INCH = 1 / 12
@@ -47,6 +51,7 @@ def laid_out(markings: gpd.GeoDataFrame, design: Design) -> LaidOut:
     paints = []
     for row in markings.to_dict("records"):
         segment = design.segments[row["segment_index"]]
+        wide = extents(np.array([row["geometry"]]), np.array([row["bearing_deg"]]))[1][0]
         paints.append(
             Paint(
                 row["marking_id"],
@@ -59,6 +64,10 @@ def laid_out(markings: gpd.GeoDataFrame, design: Design) -> LaidOut:
                 (row["from_ft"] + row["to_ft"]) / 2,
                 row["offset_ft"],
                 legs.get(row["anchor"]),
+                row["from_ft"],
+                row["to_ft"],
+                row["offset_ft"] - wide / 2,
+                row["offset_ft"] + wide / 2,
             )
         )
     return LaidOut(tuple(paints), design)
@@ -153,6 +162,61 @@ def test_rail_marking_by_hand(left: bool) -> None:
         assert away == pytest.approx(23.0, abs=1e-3)
 
 
+def test_no_figure_stands_between_the_stop_lines_of_rails() -> None:
+    """Symbols of bike lanes and their arrows move out together; what may not move is left out."""
+    markings, _, findings = layout_of(SCENES["rail_lanes"]())
+    stops = markings[markings["kind"] == "stop_line"]
+    near, far = stops["from_ft"].min(), stops["to_ft"].max()
+    assert far - near > 60.0
+    figures = markings[(markings["kind"] == "bike_lane") & (markings["gives"] == "whole")]
+    assert not ((figures["from_ft"] < far) & (figures["to_ft"] > near)).any()
+    symbols, arrows = (figures[figures["style"] == s] for s in ("symbol", "arrow"))
+    ahead = (arrows["station_ft"].to_numpy() - symbols["station_ft"].to_numpy()) * np.sign(
+        symbols["offset_ft"].to_numpy()
+    )
+    assert len(symbols) == 6
+    assert ahead == pytest.approx(12.0)
+    assert sum(f.code == "moved" for f in findings) == 2
+    (symbol,) = [m for _, m in asked_of("rail_lanes") if m.tag == "symbol" and m.offset_ft == 14.5
+                 and 240.0 < m.station_ft < 260.0 and m.kind == "bike_lane"]  # fmt: skip
+    fixed = [("words", replace(symbol, shift_ft=0.0, group=""))]
+    kept, told = off_rails(fixed, rail_zones([*asked_of("rail_lanes"), *fixed]))
+    assert not kept
+    assert [f.code for f in told] == ["on_rails"]
+
+
+def asked_of(scene: str) -> list[tuple[str, Marking]]:
+    own = project()
+    design, _ = design_of(SCENES[scene]())
+    return ask_rules(design, own.rules)
+
+
+def test_stop_lines_reach_over_the_bike_lane_of_the_approach() -> None:
+    """3B.19 P2 (note of STOP-01): at rails, at a crosswalk in a block, and not over the others'."""
+    base = SCENES["rail_lanes"]()
+    crossing = {
+        "crossing_id": "w",
+        "markings": "marked",
+        "control": "signal",
+        "at": base.streets[0]["at"].interpolate(500.0),
+    }
+    scene = replace(base, crossing_points=[crossing])
+    markings, design, _ = layout_of(scene)
+    lines = markings[markings["kind"] == "stop_line"]
+    assert len(lines) == 4
+    for row in lines.to_dict("records"):
+        # from the center line, 0.75 ft clear of its middle, over 12 ft of lane and 5 of bike lane
+        assert abs(row["offset_ft"]) == pytest.approx(0.75 + 16.25 / 2)
+        assert row["area_sqft"] == pytest.approx(2.0 * 16.25)
+    assert not breaches(laid_out(markings, design), "STOP-01")
+    cut = markings.copy()
+    # what is left lies over the lane alone
+    shorter = [shapely.intersection(g, g.centroid.buffer(5.0)) for g in lines.geometry]
+    cut.loc[lines.index, "geometry"] = shorter
+    told = breaches(laid_out(cut, design), "STOP-01")
+    assert sum("bike lane" in text for _, text in told) == 4
+
+
 def test_figures_face_the_traffic_of_their_lane() -> None:
     for left in (False, True):
         for scene, kind in (("rails", "rail_crossing"), ("fast_yield", "yield_ahead")):
@@ -203,6 +267,20 @@ def test_long_lines_end_at_crosswalks_in_blocks() -> None:
     rooms = shapely.buffer(shapely.convex_hull(walks.to_numpy()), 3.9, join_style="mitre")
     assert len(lines) > 4
     assert not lines.intersects(shapely.union_all(rooms)).any()
+
+
+@pytest.mark.parametrize("shift", range(0, 40, 3))
+def test_no_stub_of_a_line_is_left_at_a_crosswalk_in_a_block(shift: int) -> None:
+    """Of a 10 ft segment at least half is painted, wherever the crosswalk meets the pattern."""
+    base = SCENES["midblock"]()
+    at = base.streets[0]["at"].interpolate(240.0 + shift)
+    moved = [{**p, "at": at} if p["crossing_id"] == "kf" else p for p in base.crossing_points]
+    markings, _, _ = layout_of(replace(base, crossing_points=moved))
+    lines = [r for r in of(markings, "lane_line", "f") if r["style"] == "broken"]
+    assert lines
+    pieces = np.concatenate([np.diff(along(r), axis=1)[:, 0] for r in lines])
+    assert pieces.max() == pytest.approx(10.0)
+    assert pieces.min() >= 5.0 - 1e-3
 
 
 def test_entry_lines_lie_outside_the_ring_before_the_yield_line() -> None:
