@@ -31,6 +31,7 @@ from layoutgen.gis.schema import layer
 from layoutgen.markings.audit import Audit
 from layoutgen.markings.audit import audit as hold_to_rows
 from layoutgen.markings.engine import ask_rules, draw_markings, leg_policy
+from layoutgen.markings.idle_cases import idle_cases
 from layoutgen.markings.paints import ROLE, paints_of
 from layoutgen.markings.symbols import figure, figure_names, word
 from layoutgen.markings.symbols.sheet import SHEET_WORDS, write_sheet
@@ -234,6 +235,7 @@ def marked(project: Project, progress: Progress) -> Layout:
     base = check(project, progress)
     progress("asking the rules")
     asked = ask_rules(base.design, project.rules)
+    base.findings.extend(idle_cases(base.design, project.rules))
     progress(f"drawing {len(asked):,} markings")
     markings, found = draw_markings(
         asked, base.design.axes, "", exclusions_of(base.design, project.settings)

@@ -6,9 +6,12 @@ from pathlib import Path
 
 import geopandas as gpd
 import shapely
+from test_properties import DEMO, town
 
 from layoutgen.edits import as_stored, with_kept_actions
 from layoutgen.gis.far import far_inputs
+from layoutgen.markings.idle_cases import idle_cases
+from layoutgen.settings import load_project
 
 
 def markings(actions: dict[str, str]) -> gpd.GeoDataFrame:
@@ -34,6 +37,22 @@ def test_a_first_layout_has_no_actions_to_keep(tmp_path: Path) -> None:
     same, findings = with_kept_actions(fresh, tmp_path / "none.gpkg")
     assert same["action"].tolist() == ["new"]
     assert findings == []
+
+
+def test_a_case_that_fits_no_place_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "typo.toml"
+    path.write_text(
+        f'extends = "{DEMO.resolve().as_posix()}"\n'
+        '[[rules.stop_line.cases]]\nwhere = { name = "Breakwater Avenue" }\nwidth = "12 in"\n'
+        '[[rules.stop_line.cases]]\nwhere = { name = "Breakwater Avenu" }\nwidth = "18 in"\n',
+        encoding="utf-8",
+    )
+    found = idle_cases(town().design, load_project(path).rules)
+    own = [f for f in found if f.feature_id.startswith("rules.stop_line")]
+    assert [(f.code, f.severity, f.feature_id) for f in own] == [
+        ("case_matches_nothing", "notice", "rules.stop_line.cases[1]")
+    ]
+    assert "Breakwater Avenu'" in own[0].text
 
 
 def points(*xy: tuple[float, float]) -> gpd.GeoDataFrame:

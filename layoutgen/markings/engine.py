@@ -75,13 +75,7 @@ def leg_policy(settings: Sequence[RuleSetting]) -> LegPolicy:
 
 def ask_rules(design: Design, settings: Sequence[RuleSetting]) -> list[tuple[str, Marking]]:
     """(rule, marking) for every rule and site inside the districts, in a fixed order."""
-    legs = [leg for leg in design.legs() if leg.segment.paved and not leg.outside]
-    served: Mapping[str, Sequence[Site]] = {
-        "leg": legs,
-        "approach": [leg for leg in legs if leg.inbound and not leg.segment.roundabout],
-        "block": [b for b in design.blocks if _lined(b)],
-        "intersection": [c for c in design.intersections if not c.outside],
-    }
+    served = served_sites(design)
     out = []
     for setting in settings:
         sites: Sequence[Any] = served[setting.rule.on]
@@ -92,15 +86,31 @@ def ask_rules(design: Design, settings: Sequence[RuleSetting]) -> list[tuple[str
     return out
 
 
+def served_sites(design: Design) -> Mapping[str, Sequence[Site]]:
+    """Sites inside the districts, by what rules look at."""
+    legs = [leg for leg in design.legs() if leg.segment.paved and not leg.outside]
+    return {
+        "leg": legs,
+        "approach": [leg for leg in legs if leg.inbound and not leg.segment.roundabout],
+        "block": [b for b in design.blocks if _lined(b)],
+        "intersection": [c for c in design.intersections if not c.outside],
+    }
+
+
+def site_attributes(setting: RuleSetting, site: Any) -> Mapping[str, Any]:
+    """What `where` of a rule's cases may ask of a site."""
+    if setting.rule.on == "block":
+        return segment_attributes(site.segment)
+    if setting.rule.on == "intersection":
+        return intersection_attributes(site)
+    return leg_attributes(site)
+
+
 def _in_force(setting: RuleSetting, sites: Sequence[Any]) -> Iterable[RuleParams]:
     """Settings at every site; where no `where` asks for attributes, none are gathered."""
     if not setting.cases:
         return [setting.base] * len(sites)
-    if setting.rule.on == "block":
-        return (setting.params(segment_attributes(block.segment)) for block in sites)
-    if setting.rule.on == "intersection":
-        return (setting.params(intersection_attributes(crossing)) for crossing in sites)
-    return (setting.params(leg_attributes(leg)) for leg in sites)
+    return (setting.params(site_attributes(setting, site)) for site in sites)
 
 
 def _lined(block: Block) -> bool:
