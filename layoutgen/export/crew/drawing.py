@@ -179,7 +179,12 @@ def _strip(
     shapes = [(row, sound(sheet.to_paper(row[SHAPE]))) for row in rows]
     taken = [*ruler(out, _tape_places(card, streets, sheet), sheet)]
     taken += [*_street_lines(out, card, streets, sheet)]
-    taken += _zero_line(out, (card, streets), sheet, [*taken, *(shape for _, shape in shapes)])
+    taken += _zero_line(
+        out,
+        (card, streets),
+        sheet,
+        [*taken, *(shapely.box(*shape.bounds).buffer(3.0) for _, shape in shapes)],
+    )
     name = f"strip {which + 1} of {len(plan.parts)}" if len(plan.parts) > 1 else ""
     taken += scale_bar(out, plan.scale, sheet, shapes[0][1], name)
     for row, shape in sorted(shapes, key=lambda pair: pair[0]["coat"] or 1):

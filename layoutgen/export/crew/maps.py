@@ -78,9 +78,10 @@ def tour_map(shift: Shift, size_pt: tuple[float, float]) -> Any:
         for part in shapely.get_parts(drive):
             if part.geom_type == "LineString":
                 out.add(ink.polyline(part.coords, 2.0))
-    for box, place, words in stops:
+    for box, place, _ in stops:
         out.add(ink.polyline([place, (box.centroid.x, box.centroid.y)], 0.6))
         out.add(ink.area(shapely.Point(place).buffer(2.2), fill=white, stroke=black))
+    for box, _, words in stops:
         out.add(ink.tag(box.bounds, words, 7.5))
     return out
 

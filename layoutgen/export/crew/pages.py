@@ -194,6 +194,12 @@ def _table(block: Grid, width_pt: float) -> Any:
         ("FONT", (0, 0), (-1, -1), FONT, _CELL.fontSize, _CELL.leading),
     ]  # fmt: skip
     look += [("ALIGN", (c, 0), (c, -1), "RIGHT") for c in block.right]
+    look += [
+        ("FONT", (c, k + len(head)), (c, k + len(head)), BOLD, _CELL.fontSize, _CELL.leading)
+        for k, row in enumerate(body)
+        for c, cell in enumerate(row)
+        if isinstance(cell, str) and _is_bold(k, c, block, last)
+    ]
     if head:
         look.append(("BACKGROUND", (0, 0), (-1, 0), grey(0.9)))
     out = Table([*head, *body], colWidths=widths, style=look, repeatRows=len(head))
@@ -207,7 +213,8 @@ def _table(block: Grid, width_pt: float) -> Any:
 
 def _cell(words: str, wide_pt: float, strong: bool, right: bool) -> Any:
     """A plain string where that does, which is much faster than a paragraph."""
-    if not strong and TICK not in words and text_width(words, _CELL.fontSize) < wide_pt - 6.5:
+    wide = text_width(words, _CELL.fontSize, bold=strong)
+    if TICK not in words and wide < wide_pt - 6.5:
         return printable(words)
     return Paragraph((_bold if strong else _rich)(words), _RIGHT if right else _CELL)
 
