@@ -107,6 +107,14 @@ def rails(**settings: Any) -> Scene:
     return Scene(rows, more={"rail_crossings": more}, settings=settings)
 
 
+def rail_lanes(**settings: Any) -> Scene:
+    """Bike lanes over rails with gates; a symbol of each lane falls between the stop lines."""
+    row = {"segment_id": "b", "street_class": "collector", "width_ft": 34.0, "bike_lane": "both",
+           "speed_mph": 30.0, "at": _line(0, 700)}  # fmt: skip
+    rail = {"crossing_id": "xb", "tracks": 2, "control": "gates", "at": shapely.Point(_at(0, 240))}
+    return Scene([row], more={"rail_crossings": [rail]}, settings=settings)
+
+
 def humps(**settings: Any) -> Scene:
     """A local street with a hump, a table and a cushion; a one-way street with a hump."""
     rows = [
@@ -172,6 +180,7 @@ SCENES = {
         walk_curve,
         school_walk,
         rails,
+        rail_lanes,
         humps,
         fast_yield,
         mini_box,

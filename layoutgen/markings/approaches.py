@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from layoutgen.markings.marking import Frame
-from layoutgen.street.design import Block, Leg, Segment, SpeedHump, Strip
+from layoutgen.street.design import Block, Leg, RailCrossing, Segment, SpeedHump, Strip
 
 #: MUTCD 11th edition Table 2C-3, condition B, deceleration to 0 (ADV-01 to ADV-14): mph -> ft
 STOPPING_FT: Mapping[int, float] = {
@@ -23,6 +23,7 @@ STOPPING_FT: Mapping[int, float] = {
 
 #: a line across the lanes ends this far from the middle of the center line, which goes on there
 _CENTER_FT = 0.75
+_HALF_GAUGE_FT = 4.7083 / 2
 
 
 @dataclass(frozen=True)
@@ -102,6 +103,12 @@ def table_at(segment: Segment, station_ft: float) -> SpeedHump | None:
 def half_table_ft(hump: SpeedHump) -> float:
     """Half the length of a speed table, 22 ft where it is unknown (common practice)."""
     return (hump.length_ft or 22.0) / 2
+
+
+def to_rail_ft(crossing: RailCrossing, spacing_ft: float = 14.0) -> float:
+    """From the middle of a rail crossing to its outermost rail; tracks 14 ft apart, unless told
+    (common practice), of standard gauge, 4 ft 8.5 in."""
+    return (max(1, crossing.tracks or 1) - 1) * spacing_ft / 2 + _HALF_GAUGE_FT
 
 
 def seen_along(block: Block) -> int:

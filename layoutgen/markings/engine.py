@@ -24,6 +24,7 @@ from layoutgen.markings.marking import (
     Rule,
     RuleParams,
 )
+from layoutgen.markings.rail_zone import off_rails, rail_zones, zone_areas
 from layoutgen.markings.settle import settle
 from layoutgen.markings.table import markings_table
 from layoutgen.markings.templates import bars, figure, ground, line, link, patches, teeth
@@ -129,6 +130,8 @@ def draw_markings(
         and is_line; and a finding for every marking that could not be kept.
     """
     asked, unfit = _fitting(asked)
+    zones = rail_zones(asked)
+    asked, on_rails = off_rails(asked, zones)
     shapes = _draw([m for _, m in asked], axes)
     asked, shapes, off = _on_pavement(asked, shapes)
     empty = shapely.is_missing(shapes) | shapely.is_empty(shapes)
@@ -138,12 +141,15 @@ def draw_markings(
     table, cut = off_islands(table, exclusions or Exclusions(), axes)
     own = [m for _, m in kept]
     areas = exclusions or Exclusions()
-    barred = shapely.union_all([a.shape for a in (*areas.areas, *areas.islands)])
+    shut = [a.shape for a in (*areas.areas, *areas.islands)]
+    barred = shapely.union_all([*shut, zone_areas(zones, axes)])
     table = lines_off_crosswalks(table)
     table, moved, findings = settle(table, own, lambda ms: _draw(ms, axes), barred)
     table = _with_moved(table, moved, axes, material)
     lost = [m for (_, m), gone in zip(asked, empty, strict=True) if gone]
-    return table, unfit + off + [_nothing_left(m) for m in lost] + kept_out + cut + findings
+    return table, unfit + on_rails + off + [
+        _nothing_left(m) for m in lost
+    ] + kept_out + cut + findings
 
 
 def _fitting(

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import geopandas as gpd
@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from layoutgen.errors import Finding
 from layoutgen.markings.marking import GROUNDS, FigureShape, Marking
+from layoutgen.markings.rail_zone import shifted
 from layoutgen.markings.templates.figure import figure_of
 
 #: two markings of one layer that share more than this are a collision, not a touch (sq ft)
@@ -208,7 +209,7 @@ def _move(ground: _Ground, weaker: int, stronger: int) -> bool:
         return False
     away = _away_from(ground, weaker, stronger)
     for step in np.arange(_STEP_FT, room + 1e-9, _STEP_FT).tolist():
-        tried = [_shifted(marking, away * step) for marking in own]
+        tried = [shifted(marking, away * step) for marking in own]
         if not all(_on_street(marking) for marking in tried):
             return False
         shapes = ground.draw(tried)
@@ -222,7 +223,7 @@ def _move(ground: _Ground, weaker: int, stronger: int) -> bool:
 def _away_from(ground: _Ground, weaker: int, stronger: int) -> float:
     """+1 or -1: the way along the segment that leads from the middle of another figure."""
     own, other = ground.markings[weaker], ground.shapes[stronger].centroid
-    ahead = ground.draw([_shifted(own, 1.0)])[0].centroid
+    ahead = ground.draw([shifted(own, 1.0)])[0].centroid
     return 1.0 if ahead.distance(other) >= ground.shapes[weaker].centroid.distance(other) else -1.0
 
 
@@ -232,18 +233,6 @@ def _on_street(marking: Marking) -> bool:
     assert isinstance(shape, FigureShape)
     far = shape.upstream_ft + shape.facing * figure_of(shape).length_ft
     return all(0.0 <= s <= marking.frame.segment.length_ft for s in (shape.upstream_ft, far))
-
-
-def _shifted(marking: Marking, by_ft: float) -> Marking:
-    """The figure farther along its segment."""
-    shape = marking.shape
-    assert isinstance(shape, FigureShape)
-    own = by_ft * marking.frame.sign()
-    return replace(
-        marking,
-        shape=replace(shape, upstream_ft=shape.upstream_ft + own),
-        station_ft=marking.station_ft + own,
-    )
 
 
 def _is_free(ground: _Ground, rows: Sequence[int], shapes: Shapes) -> bool:

@@ -12,11 +12,14 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import shapely
-from scenes import SCENES, Scene, layout_of
+from scenes import SCENES, Scene, design_of, layout_of, project
 from shapely import affinity
 
 from layoutgen.markings.catalog import rule_catalog, standard_rows
 from layoutgen.markings.conformity import Check, LaidOut, Paint
+from layoutgen.markings.engine import ask_rules
+from layoutgen.markings.marking import Marking
+from layoutgen.markings.rail_zone import off_rails, rail_zones
 from layoutgen.street.design import Design
 
 INCH = 1 / 12
@@ -151,6 +154,51 @@ def test_rail_marking_by_hand(left: bool) -> None:
         # 15 ft to the gate, 8 ft more to the line
         away = abs((stop["from_ft"] + stop["to_ft"]) / 2 - 380.0) - 1.0 - rail
         assert away == pytest.approx(23.0, abs=1e-3)
+
+
+def test_no_figure_stands_between_the_stop_lines_of_rails() -> None:
+    """Symbols of bike lanes and their arrows move out together; what may not move is left out."""
+    markings, _, findings = layout_of(SCENES["rail_lanes"]())
+    stops = markings[markings["kind"] == "stop_line"]
+    near, far = stops["from_ft"].min(), stops["to_ft"].max()
+    assert far - near > 60.0
+    figures = markings[(markings["kind"] == "bike_lane") & (markings["gives"] == "whole")]
+    assert not ((figures["from_ft"] < far) & (figures["to_ft"] > near)).any()
+    symbols, arrows = (figures[figures["style"] == s] for s in ("symbol", "arrow"))
+    ahead = (arrows["station_ft"].to_numpy() - symbols["station_ft"].to_numpy()) * np.sign(
+        symbols["offset_ft"].to_numpy()
+    )
+    assert len(symbols) == 6
+    assert ahead == pytest.approx(12.0)
+    assert sum(f.code == "moved" for f in findings) == 2
+    (symbol,) = [m for _, m in asked_of("rail_lanes") if m.tag == "symbol" and m.offset_ft == 14.5
+                 and 240.0 < m.station_ft < 260.0 and m.kind == "bike_lane"]  # fmt: skip
+    fixed = [("words", replace(symbol, shift_ft=0.0, group=""))]
+    kept, told = off_rails(fixed, rail_zones([*asked_of("rail_lanes"), *fixed]))
+    assert not kept
+    assert [f.code for f in told] == ["on_rails"]
+
+
+@pytest.mark.parametrize("along", [30.0, 95.0, 300.0, 660.0])
+def test_figures_that_leave_the_rails_stay_on_their_street(along: float) -> None:
+    base = SCENES["rail_lanes"]()
+    at = base.streets[0]["at"].interpolate(along)
+    rail = [{**base.more["rail_crossings"][0], "at": at}]
+    markings, _, _ = layout_of(replace(base, more={"rail_crossings": rail}))
+    figures = markings[(markings["kind"] == "bike_lane") & (markings["gives"] == "whole")]
+    assert len(figures) >= 8
+    assert figures["from_ft"].min() >= 0.0
+    assert figures["to_ft"].max() <= 700.0
+    # two tracks 14 ft apart, 15 ft from the outer rails to where stop lines are at least
+    half = 7.0 + 4.7083 / 2 + 15.0
+    free = (figures["to_ft"] <= along - half + 1e-6) | (figures["from_ft"] >= along + half - 1e-6)
+    assert free.all()
+
+
+def asked_of(scene: str) -> list[tuple[str, Marking]]:
+    own = project()
+    design, _ = design_of(SCENES[scene]())
+    return ask_rules(design, own.rules)
 
 
 def test_figures_face_the_traffic_of_their_lane() -> None:

@@ -7,7 +7,13 @@ from typing import Any
 
 import shapely
 
-from layoutgen.markings.approaches import STOPPING_FT, Approach, approaches, stopping_ft
+from layoutgen.markings.approaches import (
+    STOPPING_FT,
+    Approach,
+    approaches,
+    stopping_ft,
+    to_rail_ft,
+)
 from layoutgen.markings.checks.places import depth_ft, rail_near
 from layoutgen.markings.conformity import (
     INCH,
@@ -18,19 +24,12 @@ from layoutgen.markings.conformity import (
     color_check,
     within,
 )
-from layoutgen.street.design import Block, RailCrossing
+from layoutgen.street.design import Block
 
 RAIL = ("rail_crossing",)
 STOP = ("stop_line",)
-_HALF_GAUGE_FT = 4.7083 / 2
-#: tracks of which only the number is known (common practice)
-_TRACK_SPACING_FT = 14.0
 #: room an approach needs for its marking and its stop line; else the block before holds them
 _ROOM_FT = 140.0
-
-
-def _to_rail(crossing: RailCrossing) -> float:
-    return (max(1, crossing.tracks or 1) - 1) * _TRACK_SPACING_FT / 2 + _HALF_GAUGE_FT
 
 
 def _lines(paint: Paint) -> list[Part]:
@@ -64,7 +63,7 @@ def _elements(block: Block, laid: LaidOut) -> str | None:
             continue
         for approach in approaches(block):
             rail = approach.at(crossing.station_ft)
-            if approach.begin_ft - rail < _ROOM_FT + _to_rail(crossing):
+            if approach.begin_ft - rail < _ROOM_FT + to_rail_ft(crossing):
                 continue
             own = [p for p in found if approach.at(p.station_ft) - rail > 20.0]
             xs = sum(_x(p) is not None for p in own)
@@ -150,7 +149,7 @@ def _stop_distance(paint: Paint, _: LaidOut) -> str | None:
     if crossing is None:
         return None
     depth = min(depth_ft(p.shape, paint.bearing_deg) for p in paint.parts)
-    away = abs(paint.station_ft - crossing.station_ft) - depth / 2 - _to_rail(crossing)
+    away = abs(paint.station_ft - crossing.station_ft) - depth / 2 - to_rail_ft(crossing)
     return None if away >= 14.9 else f"{away:.1f} ft from the nearest rail"
 
 
@@ -179,7 +178,7 @@ def _advance(speed_mph: int) -> Any:
         own = segment.rail_crossings
         if not own:
             return None
-        away = min(abs(paint.station_ft - c.station_ft) - _to_rail(c) for c in own)
+        away = min(abs(paint.station_ft - c.station_ft) - to_rail_ft(c) for c in own)
         wanted = STOPPING_FT[speed_mph]
         return None if away >= wanted - 1.0 else f"{away:.0f} of {wanted:g} ft before the rail"
 

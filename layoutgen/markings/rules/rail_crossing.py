@@ -13,7 +13,13 @@ from collections.abc import Iterator
 from typing import Literal
 
 from layoutgen.config import choice, length
-from layoutgen.markings.approaches import Approach, approaches, seen_along, stopping_ft
+from layoutgen.markings.approaches import (
+    Approach,
+    approaches,
+    seen_along,
+    stopping_ft,
+    to_rail_ft,
+)
 from layoutgen.markings.checks.rail import CHECKS
 from layoutgen.markings.marking import (
     Bar,
@@ -34,7 +40,6 @@ _OVERALL_FT = 50.0  # RAIL-04
 _LINE_FT = 2.0  # RAIL-03
 _CLEAR_FT = 15.0  # RAIL-06, from the outer edge of a line to the X: 50 - 2 x 15 = RAIL-07
 _PIECE_FT = 5.0
-_HALF_GAUGE_FT = 4.7083 / 2  # standard gauge, 4 ft 8.5 in
 
 
 class Params(RuleParams):
@@ -145,7 +150,7 @@ def _required(block: Block, crossing: RailCrossing, params: Params) -> bool:
 
 def _approach(approach: Approach, crossing: RailCrossing, params: Params) -> Iterator[Marking]:
     """Stop line, and the X with its lines in each lane, of one direction."""
-    rail = approach.at(crossing.station_ft) + _to_rail(crossing, params)
+    rail = approach.at(crossing.station_ft) + to_rail_ft(crossing, params.track_spacing_ft)
     stop = rail + params.stop_gap_ft
     if crossing.control == "gates":
         stop = max(stop, rail + params.gate_ft + params.gate_gap_ft)
@@ -166,12 +171,6 @@ def _approach(approach: Approach, crossing: RailCrossing, params: Params) -> Ite
     yield _lines(approach, near, crossing.crossing_id, why)
     for lane in approach.lanes:
         yield _symbol(approach, lane, (near, crossing.crossing_id, why), params)
-
-
-def _to_rail(crossing: RailCrossing, params: Params) -> float:
-    """From the middle of the crossing to its outermost rail."""
-    tracks = max(1, crossing.tracks or 1)
-    return (tracks - 1) * params.track_spacing_ft / 2 + _HALF_GAUGE_FT
 
 
 def _stop(
@@ -254,7 +253,7 @@ def _symbol(
 
 def _clear_zone(approach: Approach, crossing: RailCrossing, params: Params) -> Iterator[Marking]:
     """A box on the lanes that lead away from the tracks."""
-    away = _to_rail(crossing, params) + params.envelope_away_ft
+    away = to_rail_ft(crossing, params.track_spacing_ft) + params.envelope_away_ft
     away += params.envelope_width_ft if params.envelope else 0.0
     near = approach.at(crossing.station_ft) - away
     far = near - params.clear_zone_ft
@@ -302,7 +301,7 @@ def _envelope(block: Block, crossing: RailCrossing, params: Params) -> Iterator[
     """A line across the whole roadway on either side of the tracks."""
     segment = block.segment
     left, right = segment.edges_ft
-    away = _to_rail(crossing, params) + params.envelope_away_ft
+    away = to_rail_ft(crossing, params.track_spacing_ft) + params.envelope_away_ft
     width = params.envelope_width_ft
     for sign in (-1, 1):
         near = crossing.station_ft + sign * away - (width if sign < 0 else 0.0)
