@@ -114,14 +114,33 @@ def test_no_stop_line_where_yield_controls() -> None:
 
 @pytest.mark.parametrize("name", PLACES)
 def test_stop_lines_cover_the_approach_and_nothing_else(name: str) -> None:
-    """STOP-01 (3B.19 P2): across the approach lanes; traffic leaving has none before it."""
+    """STOP-01 (3B.19 P2): across the approach lanes and a bike lane beside them, which a box takes
+    in its place; traffic leaving has none before it."""
     markings, design = place(name)
     for row in of_kind(markings, "stop_line").to_dict("records"):
         leg = leg_of(design, row)
         sides = across(row, row["geometry"])[:, 1]
         lanes = sum(s.width_ft for s in leg.inbound)
-        assert sides.max() - sides.min() == pytest.approx(lanes, abs=0.01)
+        waiting = {0.0} if box_of(leg, markings) else beside(leg)
+        reach = sides.max() - sides.min() - lanes
+        assert any(reach == pytest.approx(wide, abs=0.01) for wide in waiting), row["marking_id"]
         assert not {s.kind for s in leg.inbound} & {"parking", "bike_lane"}
+
+
+def box_of(leg: Leg, markings: Any) -> bool:
+    return bool(((markings["kind"] == "bike_box") & (markings["anchor"] == leg.leg_id)).any())
+
+
+def beside(leg: Leg) -> set[float]:
+    """How far the bike lanes of an approach reach beyond its lanes, with a buffer between; not
+    where a lane that must turn has ended them (BIKE-19)."""
+    edges = min(s.left_ft for s in leg.inbound), max(s.right_ft for s in leg.inbound)
+    out = {0.0} if any("right" in m or "left" in m for m in leg.movements) else set()
+    for s in leg.strips:
+        gap = max(edges[0] - s.right_ft, s.left_ft - edges[1])
+        if s.kind == "bike_lane" and s.direction == -1 and 0.0 <= gap < 5.0:
+            out.add(gap + s.width_ft)
+    return out or {0.0}
 
 
 def clear_of_crossing(row: Any, design: Design) -> float:

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
+from layoutgen.markings.bike_ends import bikes_beside
 from layoutgen.markings.marking import Frame
 from layoutgen.street.design import Block, Leg, RailCrossing, Segment, SpeedHump, Strip
 
@@ -23,6 +24,8 @@ STOPPING_FT: Mapping[int, float] = {
 
 #: a line across the lanes ends this far from the middle of the center line, which goes on there
 _CENTER_FT = 0.75
+#: and this far from that of a line on the other side of a bike lane
+_BIKE_LINE_FT = 0.25
 _HALF_GAUGE_FT = 4.7083 / 2
 
 
@@ -60,6 +63,19 @@ class Approach:
         theirs = sum(s.center_ft for s in others) / len(others) * self.frame.sign()
         on_left = theirs < (left + right) / 2
         return (left + _CENTER_FT, right) if on_left else (left, right - _CENTER_FT)
+
+    @property
+    def waiting_ft(self) -> tuple[float, float]:
+        """The same with the bike lane beside them, clear of the line beyond it: where all wait."""
+        strips = self.block.segment.strips
+        own = [s.reversed() for s in strips] if self.way == 1 else list(strips)
+        left, right = self.sides_ft
+        for bike in bikes_beside(self.lanes, own):
+            at_curb = bike.left_ft == min(s.left_ft for s in own)
+            left = min(left, bike.left_ft + (0.0 if at_curb else _BIKE_LINE_FT))
+            at_curb = bike.right_ft == max(s.right_ft for s in own)
+            right = max(right, bike.right_ft - (0.0 if at_curb else _BIKE_LINE_FT))
+        return left, right
 
     @property
     def begin_ft(self) -> float:

@@ -65,6 +65,31 @@ def is_crossed(leg: Leg, lane_ft: float, words: tuple[str, ...] = ("must",)) -> 
     return turns(movements) in words and toward in movements
 
 
+def bikes_beside(lanes: Sequence[Strip], strips: Sequence[Strip]) -> tuple[Strip, ...]:
+    """Bike lanes that run with traffic lanes, right beside them or behind a buffer.
+
+    Those behind parked cars, beyond a curb or against the traffic wait elsewhere.
+    """
+    ordered = sorted(strips, key=lambda s: s.center_ft)
+    own = [k for k, s in enumerate(ordered) if s in lanes]
+    out = []
+    for step, edge in ((-1, own[0]), (1, own[-1])):
+        beyond = ordered[edge + 1 :] if step == 1 else ordered[:edge][::-1]
+        found = beyond[1:] if beyond and beyond[0].kind == "buffer" else beyond
+        if found and found[0].kind == "bike_lane" and found[0].direction == lanes[0].direction:
+            out.append(found[0])
+    return tuple(out)
+
+
+def waiting_bikes(leg: Leg) -> tuple[Strip, ...]:
+    """Bike lanes whose cyclists wait at the stop line of an approach: not where they have a box
+    ahead of it, nor where their lane has ended (`line_end`)."""
+    if leg.layout.box_ft or leg.circular or not leg.inbound:
+        return ()
+    beside = bikes_beside(leg.inbound, leg.strips)
+    return tuple(s for s in beside if not is_crossed(leg, s.center_ft))
+
+
 def may_be_crossed(leg: Leg, lane_ft: float) -> bool:
     """Whether traffic beside a bike lane may turn across it (leg coordinates).
 

@@ -255,6 +255,7 @@ class LegLayout:
         stop: downstream edge of the stop or yield position of the approach.
         inbound_end: where longitudinal lines of the approach side end.
         outbound_end: where longitudinal lines of the departure side begin.
+        box_ft: depth of a bicycle box ahead of the stop line, 0 = none.
     """
 
     curb: Cut
@@ -262,6 +263,7 @@ class LegLayout:
     stop: Cut
     inbound_end: Cut
     outbound_end: Cut
+    box_ft: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -208,8 +208,8 @@ def lay_out_leg(
         if crosswalk is None:
             dropped.append("crosswalk")
     depth, walk_gap_ft, setback_ft = needs.waiting()
-    if needs.stop_line_ft:
-        walk_gap_ft, setback_ft = walk_gap_ft + needs.box_ft, setback_ft + needs.box_ft
+    box_ft = needs.box_ft if needs.stop_line_ft else 0.0
+    walk_gap_ft, setback_ft = walk_gap_ft + box_ft, setback_ft + box_ft
     behind = crosswalk is not None and not room.circular
     stop = crosswalk[1].moved(walk_gap_ft) if crosswalk and behind else curb.moved(setback_ft)
     waits = stop.moved(depth)
@@ -220,7 +220,7 @@ def lay_out_leg(
     outer = crosswalk[1] if crosswalk else curb
     free = outer.moved(gap_ft if crosswalk else 0.0)
     inbound = waits if depth and (behind or not crosswalk) else free
-    return LegLayout(curb, crosswalk, stop, inbound, free), dropped
+    return LegLayout(curb, crosswalk, stop, inbound, free, box_ft), dropped
 
 
 def intersection_areas(

@@ -19,6 +19,7 @@ from layoutgen.markings.catalog import rule_catalog, standard_rows
 from layoutgen.markings.conformity import Check, LaidOut, Paint
 from layoutgen.markings.engine import ask_rules
 from layoutgen.markings.marking import Marking
+from layoutgen.markings.measuring import extents
 from layoutgen.markings.rail_zone import off_rails, rail_zones
 from layoutgen.street.design import Design
 
@@ -50,6 +51,7 @@ def laid_out(markings: gpd.GeoDataFrame, design: Design) -> LaidOut:
     paints = []
     for row in markings.to_dict("records"):
         segment = design.segments[row["segment_index"]]
+        wide = extents(np.array([row["geometry"]]), np.array([row["bearing_deg"]]))[1][0]
         paints.append(
             Paint(
                 row["marking_id"],
@@ -62,6 +64,10 @@ def laid_out(markings: gpd.GeoDataFrame, design: Design) -> LaidOut:
                 (row["from_ft"] + row["to_ft"]) / 2,
                 row["offset_ft"],
                 legs.get(row["anchor"]),
+                row["from_ft"],
+                row["to_ft"],
+                row["offset_ft"] - wide / 2,
+                row["offset_ft"] + wide / 2,
             )
         )
     return LaidOut(tuple(paints), design)
@@ -199,6 +205,32 @@ def asked_of(scene: str) -> list[tuple[str, Marking]]:
     own = project()
     design, _ = design_of(SCENES[scene]())
     return ask_rules(design, own.rules)
+
+
+def test_stop_lines_reach_over_the_bike_lane_of_the_approach() -> None:
+    """3B.19 P2 (note of STOP-01): at rails, at a crosswalk in a block, and not over the others'."""
+    base = SCENES["rail_lanes"]()
+    crossing = {
+        "crossing_id": "w",
+        "markings": "marked",
+        "control": "signal",
+        "at": base.streets[0]["at"].interpolate(500.0),
+    }
+    scene = replace(base, crossing_points=[crossing])
+    markings, design, _ = layout_of(scene)
+    lines = markings[markings["kind"] == "stop_line"]
+    assert len(lines) == 4
+    for row in lines.to_dict("records"):
+        # from the center line, 0.75 ft clear of its middle, over 12 ft of lane and 5 of bike lane
+        assert abs(row["offset_ft"]) == pytest.approx(0.75 + 16.25 / 2)
+        assert row["area_sqft"] == pytest.approx(2.0 * 16.25)
+    assert not breaches(laid_out(markings, design), "STOP-01")
+    cut = markings.copy()
+    # what is left lies over the lane alone
+    shorter = [shapely.intersection(g, g.centroid.buffer(5.0)) for g in lines.geometry]
+    cut.loc[lines.index, "geometry"] = shorter
+    told = breaches(laid_out(cut, design), "STOP-01")
+    assert sum("bike lane" in text for _, text in told) == 4
 
 
 def test_figures_face_the_traffic_of_their_lane() -> None:

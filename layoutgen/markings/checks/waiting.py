@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import shapely
 
+from layoutgen.markings.bike_ends import bikes_beside, waiting_bikes
 from layoutgen.markings.checks.places import (
     across_gaps,
     by_side,
@@ -24,6 +25,8 @@ from layoutgen.street.design import Leg
 STOP, YIELD = ("stop_line",), ("yield_line",)
 #: how far ahead of an advance line its crosswalk may be looked for
 _LOOK_FT = 80.0
+#: stop lines of one place lie within this distance of each other
+_STAGGER_FT = 50.0
 
 
 def _depth(low_in: float, high_in: float) -> Any:
@@ -35,6 +38,30 @@ def _depth(low_in: float, high_in: float) -> Any:
         return None
 
     return test
+
+
+def _across(paint: Paint, laid: LaidOut) -> str | None:
+    """Whether the stop lines of one place, staggered or not (STOP-07), leave an approach lane
+    open, or the bike lane beside them."""
+    leg, segment = waits_at(paint), paint.segment
+    if segment is None or (leg is not None and leg.segment is not segment):
+        return None
+    way = way_of(paint, laid.design)
+    if leg is not None:
+        lanes = (*leg.inbound, *waiting_bikes(leg))
+        lanes = tuple(s.reversed() for s in lanes) if leg.at_end else lanes
+    else:
+        lanes = segment.lanes(way)
+        lanes = (*lanes, *bikes_beside(lanes, segment.strips)) if lanes else ()
+    lines = [
+        p
+        for p in laid.on_segment(segment, "stop_line")
+        if way_of(p, laid.design) == way and abs(p.station_ft - paint.station_ft) < _STAGGER_FT
+    ]
+    spans = [(p.left_ft, p.right_ft) for p in lines]
+    bare = [s for s in lanes if not any(a <= s.center_ft <= b for a, b in spans)]
+    words = bare[0].kind.replace("_", " ") if bare else ""
+    return f"does not reach over a {words}" if bare else None
 
 
 def _from_crosswalk(paint: Paint, laid: LaidOut) -> str | None:
@@ -215,6 +242,7 @@ def _triangle_length(paint: Paint, _: LaidOut) -> str | None:
 
 STOP_CHECKS = (
     Check("STOP-01", "12 to 24 in wide", _depth(12, 24), STOP),
+    Check("STOP-01", "across the approach lanes and the bike lane beside them", _across, STOP),
     color_check("STOP-01", (*STOP, *YIELD), ("white",)),
     Check("STOP-02", "at least 4 ft from the crosswalk", _from_crosswalk, (*STOP, *YIELD)),
     Check("STOP-03", "4 to 30 ft from the crossing roadway", _from_curb(30.0), (*STOP, *YIELD)),

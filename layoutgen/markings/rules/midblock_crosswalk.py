@@ -180,7 +180,7 @@ def _line(
     depth = params.height_ft if kind == "yield" else params.stop_width_ft
     if not approach.holds(near, near + depth):
         return
-    left, right = approach.sides_ft
+    left, right = approach.sides_ft if kind == "yield" else approach.waiting_ft
     shape = _teeth(near, (left, right), params) if kind == "yield" else None
     rows = ("YIELD-01", "YIELD-02", "YIELD-03", "YIELD-07") if kind == "yield" else ("STOP-01",)
     why = (

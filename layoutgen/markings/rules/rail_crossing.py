@@ -177,7 +177,7 @@ def _stop(
     approach: Approach, crossing: RailCrossing, at: tuple[float, float], params: Params
 ) -> Marking:
     near, rail = at
-    left, right = approach.sides_ft
+    left, right = approach.waiting_ft
     gates = crossing.control == "gates"
     return Marking(
         kind="stop_line",

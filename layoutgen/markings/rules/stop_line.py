@@ -1,6 +1,7 @@
 """Stop line: where traffic must stop at a signal or STOP sign.
 
-MUTCD 11th edition 3B.19. It waits behind the crosswalk, or behind the crossing curb line.
+MUTCD 11th edition 3B.19. It lies behind the crosswalk, or behind the crossing curb line,
+across all approach lanes and the bike lane beside them, but where cyclists have a box ahead of it.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Literal
 
 from layoutgen.config import choice, length
+from layoutgen.markings.bike_ends import waiting_bikes
 from layoutgen.markings.checks.waiting import STOP_CHECKS
 from layoutgen.markings.marking import Bar, BarsShape, Frame, Marking, Rule, RuleParams
 from layoutgen.street.design import Leg
@@ -48,8 +50,9 @@ def mark(leg: Leg, params: Params) -> Iterator[Marking]:
         return
     near = leg.layout.stop
     far = near.moved(params.width_ft)
-    left = min(strip.left_ft for strip in leg.inbound)
-    right = max(strip.right_ft for strip in leg.inbound)
+    waiting = (*leg.inbound, *waiting_bikes(leg))
+    left = min(strip.left_ft for strip in waiting)
+    right = max(strip.right_ft for strip in waiting)
     if far.farthest(*leg.edges_ft) > leg.room_ft:
         return
     middle = (left + right) / 2
