@@ -285,6 +285,20 @@ def test_long_lines_end_at_crosswalks_in_blocks() -> None:
     assert not lines.intersects(shapely.union_all(rooms)).any()
 
 
+@pytest.mark.parametrize("shift", range(0, 40, 3))
+def test_no_stub_of_a_line_is_left_at_a_crosswalk_in_a_block(shift: int) -> None:
+    """Of a 10 ft segment at least half is painted, wherever the crosswalk meets the pattern."""
+    base = SCENES["midblock"]()
+    at = base.streets[0]["at"].interpolate(240.0 + shift)
+    moved = [{**p, "at": at} if p["crossing_id"] == "kf" else p for p in base.crossing_points]
+    markings, _, _ = layout_of(replace(base, crossing_points=moved))
+    lines = [r for r in of(markings, "lane_line", "f") if r["style"] == "broken"]
+    assert lines
+    pieces = np.concatenate([np.diff(along(r), axis=1)[:, 0] for r in lines])
+    assert pieces.max() == pytest.approx(10.0)
+    assert pieces.min() >= 5.0 - 1e-3
+
+
 def test_entry_lines_lie_outside_the_ring_before_the_yield_line() -> None:
     markings, design = place("circle")
     areas = shapely.union_all([c.area for c in design.intersections])
