@@ -129,13 +129,19 @@ def _curb_bars(
 ) -> list[float]:
     """A bar at each curb where much more than half a gap would stay open there.
 
-    People must see where the crossing begins; half a lane of bare pavement does not show it.
+    People must see where the crossing begins; half a lane of bare pavement does not show it. A bar
+    nearer to the next than half the usual gap would read as a double bar (XWALK-10): none then, as
+    long as what stays open is no wider than the largest gap.
     """
     low, high = gaps_ft
+    usual = [b - a - element_ft for a, b in pairwise(sorted(centers))]
+    half = min(usual, default=0.0) / 2 - 1e-9
     out = []
     for limit, nearest_bar in zip(outermost, (min(centers), max(centers)), strict=True):
-        gap = abs(nearest_bar - limit) - element_ft
-        if abs(nearest_bar - limit) > 0.6 * high and gap >= low:
+        away = abs(nearest_bar - limit)
+        gap = away - element_ft
+        reads = gap >= half or away + _CURB_MARGIN_FT > high
+        if away > 0.6 * high and gap >= low and reads:
             out.append(limit)
     return out
 

@@ -171,6 +171,36 @@ def test_bars_stand_where_wheels_miss_them(widths: Any, wanted: list[float]) -> 
     assert crosswalk_bars.bar_centers(found, 2.0, 1.0, 5.0) == pytest.approx(wanted)
 
 
+@settings(max_examples=200, deadline=None)
+@given(strips(), ELEMENTS)
+def test_no_pair_at_the_curb_reads_as_a_double_bar(
+    found: tuple[Strip, ...], sizes: tuple[float, float, float]
+) -> None:
+    """XWALK-10: its gap is half of the next or more, but where the curb would stay bare."""
+    element, _, high = sizes
+    centers = crosswalk_bars.bar_centers(found, *sizes)
+    gaps = [b - a - element for a, b in pairwise(centers)]
+    left, right = found[0].left_ft, found[-1].right_ft
+    at_curb = {
+        0: (centers[0] - left, centers[1] - element / 2 - left),
+        len(gaps) - 1: (right - centers[-1], right - centers[-2] - element / 2),
+    }
+    own = {k: bare for k, (away, bare) in at_curb.items() if away < element / 2 + 0.5 + 1e-6}
+    usual = [gap for k, gap in enumerate(gaps) if k not in own]
+    assume(usual)
+    assert all(gaps[k] >= min(usual) / 2 - 1e-6 or bare > high for k, bare in own.items())
+
+
+def test_bike_lanes_at_the_curbs_need_no_bar_of_their_own() -> None:
+    """By hand: lanes of 12 ft with bars 6 ft apart, and 4 ft to the curbs, as wide as every gap."""
+    widths = (("bike_lane", 5), ("travel_lane", 12), ("travel_lane", 12), ("bike_lane", 5))
+    at, found = -17.0, []
+    for kind, width in widths:
+        found.append(Strip(kind, 1, at, at + width))
+        at += width
+    assert crosswalk_bars.bar_centers(found, 2.0, 1.0, 5.0) == pytest.approx([-12, -6, 0, 6, 12])
+
+
 # ---- crosswalks: where ----------------------------------------------------------------------
 
 LEG = {
