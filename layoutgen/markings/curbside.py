@@ -141,7 +141,9 @@ def _kept(leg: Leg, bay: Bay, clear: Clear, *, sign: int) -> float:
     layout = leg.layout
     base = layout.curb.farthest(*sides) + clear.corner_ft
     if layout.crosswalk:
-        base = max(base, layout.crosswalk[1].farthest(*sides) + clear.crosswalk_ft)
+        # a crosswalk askew is nearest where it comes toward the cars, not straight ahead of them
+        walk = layout.crosswalk[1]
+        base = max(base, *(walk.away(o, leg.edges_ft, clear.crosswalk_ft) for o in sides))
     if not inbound:
         return base
     if leg.control == "signal":

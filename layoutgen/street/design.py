@@ -240,6 +240,15 @@ class Cut:
         """Station from which a line of that width, square at its end, stays clear of the cut."""
         return max(0.0, self.farthest(offset_ft - width_ft / 2, offset_ft + width_ft / 2))
 
+    def away(self, offset_ft: float, sides: tuple[float, float], distance_ft: float) -> float:
+        """Station from which a point at an offset is so far from every point of the cut between
+        two sides: on a slope the nearest lies beside it, not ahead."""
+        slant = self.slope * distance_ft / math.hypot(1.0, self.slope)
+        beside = min(max(slant, sides[0] - offset_ft), sides[1] - offset_ft)
+        if abs(beside) >= distance_ft:
+            return self.at(offset_ft + beside)
+        return self.at(offset_ft + beside) + math.sqrt(distance_ft**2 - beside**2)
+
     def farthest(self, left_ft: float, right_ft: float) -> float:
         """Largest station of the cut between two offsets."""
         return max(self.at(left_ft), self.at(right_ft))

@@ -133,6 +133,28 @@ def test_stalls_keep_clear(left: bool) -> None:
     assert len(design.segments) == 4
 
 
+@pytest.mark.parametrize("left", [False, True])
+def test_stalls_keep_20_ft_to_the_nearest_point_of_a_skewed_crosswalk(left: bool) -> None:
+    """PARK-05, PARK-06, PARK-11: over all of the stall, though nobody stands straight behind it."""
+    rules = {**ON, "crosswalk": {"at": ["signal"]}}
+    settings: dict[str, Any] = {"rules": rules}
+    if left:
+        settings["project"] = {"driving_side": "left"}
+    base = SCENES["cross"](**settings)
+    parked = [{**row, "parking": "both", "width_ft": 62.0} for row in base.streets]
+    markings, _, _ = layout_of(replace(base, streets=parked))
+    walks = markings[markings["kind"] == "crosswalk"]
+    away = []
+    for row in markings[markings["kind"] == "parking_stall"].to_dict("records"):
+        # marks are 1 ft deep, stalls reach on to the curb, 8 ft from the edge of the lane
+        side = math.radians(row["bearing_deg"] + (-90.0 if left else 90.0))
+        curb = affinity.translate(row["geometry"], 7.0 * math.sin(side), 7.0 * math.cos(side))
+        hulls = shapely.convex_hull(walks.geometry.to_numpy())
+        away.append(min(shapely.distance(hulls, g).min() for g in (row["geometry"], curb)))
+    assert len(away) >= 8
+    assert min(away) == pytest.approx(20.0, abs=0.05)
+
+
 def test_angle_stalls() -> None:
     """Lines 9 ft apart at right angles, 60 degrees from the curb, forward toward the curb."""
     for left in (False, True):
