@@ -231,6 +231,25 @@ def test_bike_boxes(left: bool) -> None:
         assert all(r["bearing_deg"] == pytest.approx(stop["bearing_deg"]) for r in symbols)
 
 
+@pytest.mark.parametrize("left", [False, True])
+def test_green_of_a_box_and_of_its_approach_leave_no_bare_pavement(left: bool) -> None:
+    """Beside the stop line the green of the bike lane goes on; it does not lie under the line."""
+    rules = {"bike_box": {"at": "bike_lane"}, "bike_green": {"at": "approaches"}}
+    own: dict[str, Any] = {"rules": rules}
+    if left:
+        own["project"] = {"driving_side": "left"}
+    markings, _, _ = layout_of(SCENES["two_stage"](**own))
+    stops = {r["anchor"]: r for r in of(markings, "stop_line")}
+    approaches = shapely.union_all([r["geometry"] for r in of(markings, "bike_green")])
+    grounds = of(markings, "bike_box", "ground")
+    assert len(grounds) == 2
+    for ground in grounds:
+        assert len(ground["geometry"].geoms) == 1
+        assert ground["geometry"].distance(approaches) < 0.05
+        stop = stops[ground["anchor"]]["geometry"]
+        assert ground["geometry"].intersection(stop).area < 0.01
+
+
 def test_no_box_where_only_the_departure_has_a_bike_lane() -> None:
     """A box belongs to an approach with a bike lane, and the stop line stays where none is."""
     scene = SCENES["two_stage"](rules={"bike_box": {"at": "bike_lane"}})

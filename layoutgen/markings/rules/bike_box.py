@@ -8,10 +8,13 @@ may be allowed from a lane with a box (BIKEBOX-05).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from itertools import pairwise
 from typing import Any, Literal
 
 from layoutgen.config import choice, length
+from layoutgen.markings.bike_ends import is_crossed
 from layoutgen.markings.conformity import Check, LaidOut, Paint
 from layoutgen.markings.marking import (
     Bar,
@@ -20,10 +23,12 @@ from layoutgen.markings.marking import (
     FigureShape,
     Frame,
     Marking,
+    Patch,
+    PatchesShape,
     Rule,
     RuleParams,
 )
-from layoutgen.street.design import Cut, Leg
+from layoutgen.street.design import Cut, Leg, Strip
 
 _SYMBOL = "bike_symbol"
 #: lines farther from green are those of another box
@@ -85,8 +90,32 @@ def mark(leg: Leg, params: Params) -> Iterator[Marking]:
         return
     yield _area(leg, (near, line), (left, right), "line", "white")
     if params.green:
-        yield _area(leg, (line, far), (left, right), "ground", "green")
+        box = _area(leg, (line, far), (left, right), "ground", "green")
+        yield replace(box, shape=_ground(leg, (line, far), (left, right), bikes))
     yield from _symbols(leg, line, (left, right), params)
+
+
+def _ground(
+    leg: Leg, cuts: tuple[Cut, Cut], sides: tuple[float, float], bikes: Sequence[Strip]
+) -> PatchesShape:
+    """Green between two cuts; over bike lanes beside the stop line on to where they are marked.
+
+    One outline: areas that only touch would lie a rounding apart.
+    """
+    left, right = sides
+    corners = [(cuts[0].at(o), o) for o in sides]
+    marked = leg.layout.inbound_end
+    if marked.farthest(*leg.edges_ft) > leg.room_ft:
+        marked = cuts[1]
+    cars = min(s.left_ft for s in leg.inbound), max(s.right_ft for s in leg.inbound)
+    beside = [s for s in bikes if not is_crossed(leg, s.center_ft)]
+    beside = [s for s in beside if not cars[0] < s.center_ft < cars[1]]
+    ends = sorted({left, right, *(o for s in beside for o in (s.left_ft, s.right_ft))})
+    for a, b in reversed(list(pairwise(ends))):
+        is_lane = any(s.left_ft < (a + b) / 2 < s.right_ft for s in beside)
+        far = marked if is_lane else cuts[1]
+        corners += [(far.at(b), b), (far.at(a), a)]
+    return PatchesShape((Patch(leg.base_ft, tuple(corners)),))
 
 
 def _area(
