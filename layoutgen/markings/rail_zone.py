@@ -30,6 +30,8 @@ _RULE = "rail_crossing"
 _LEAST_FT = 15.0
 #: a figure keeps this distance to a stop line (common practice)
 _CLEAR_FT = 1.0
+#: and without lines that tell where intersections begin, this one to the ends of a street
+_ENDS_FT = 60.0
 
 
 def rail_zones(asked: Asked) -> dict[str, list[tuple[str, Segment, Span]]]:
@@ -102,12 +104,13 @@ def off_rails(
 def _moved(own: Sequence[Marking], zones: Sequence[Span], lines: Span | None) -> list[Marking]:
     """The figures on the nearer side of the zones; none where they may not move or lack room.
 
-    They stay beside the lines of their rule, which end before intersections; without lines they go
-    no farther than their rule lets them.
+    They stay beside the lines of the street, which end before intersections; without lines they
+    keep away from its ends and go no farther than their rule lets them.
     """
     low, high = _span(own)
-    room = min(m.shift_ft for m in own)
-    first, last = lines or (low - room, high + room)
+    room, length = min(m.shift_ft for m in own), own[0].frame.segment.length_ft
+    free = max(low - room, _ENDS_FT), min(high + room, length - _ENDS_FT)
+    first, last = lines or free
     back, ahead = min(z[0] for z in zones) - high, max(z[1] for z in zones) - low
     ways = [by for by in (back, ahead) if low + by >= first and high + by <= last]
     if room <= 0 or not ways:
@@ -118,18 +121,19 @@ def _moved(own: Sequence[Marking], zones: Sequence[Span], lines: Span | None) ->
 
 
 def _lines_beside(asked: Asked, row: int) -> Span | None:
-    """Stations over which the lines of a figure's own rule run on its side of the street."""
+    """Stations over which the lines of a figure's own rule run on its side of the street, else
+    all its lines."""
     name, own = asked[row]
     side = own.offset_ft * own.frame.sign() > 0
     spans = [
-        _sorted(m, m.shape.start_ft, m.shape.stop_ft)
+        (_sorted(m, m.shape.start_ft, m.shape.stop_ft), rule == name, m.offset_ft * m.frame.sign())
         for rule, m in asked
-        if rule == name
-        and m.anchor == own.anchor
-        and isinstance(m.shape, LineShape)
-        and (m.offset_ft * m.frame.sign() > 0) == side
+        if isinstance(m.shape, LineShape)
+        and m.frame.segment.segment_id == own.frame.segment.segment_id
     ]
-    return (min(s[0] for s in spans), max(s[1] for s in spans)) if spans else None
+    beside = [span for span, is_own, offset in spans if is_own and (offset > 0) == side]
+    ends = beside or [span for span, _, _ in spans]
+    return (min(s[0] for s in ends), max(s[1] for s in ends)) if ends else None
 
 
 def shifted(marking: Marking, by_ft: float) -> Marking:

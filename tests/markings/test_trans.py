@@ -185,6 +185,22 @@ def test_no_figure_stands_between_the_stop_lines_of_rails() -> None:
     assert [f.code for f in told] == ["on_rails"]
 
 
+@pytest.mark.parametrize("along", [30.0, 95.0, 300.0, 660.0])
+def test_figures_that_leave_the_rails_stay_on_their_street(along: float) -> None:
+    base = SCENES["rail_lanes"]()
+    at = base.streets[0]["at"].interpolate(along)
+    rail = [{**base.more["rail_crossings"][0], "at": at}]
+    markings, _, _ = layout_of(replace(base, more={"rail_crossings": rail}))
+    figures = markings[(markings["kind"] == "bike_lane") & (markings["gives"] == "whole")]
+    assert len(figures) >= 8
+    assert figures["from_ft"].min() >= 0.0
+    assert figures["to_ft"].max() <= 700.0
+    # two tracks 14 ft apart, 15 ft from the outer rails to where stop lines are at least
+    half = 7.0 + 4.7083 / 2 + 15.0
+    free = (figures["to_ft"] <= along - half + 1e-6) | (figures["from_ft"] >= along + half - 1e-6)
+    assert free.all()
+
+
 def asked_of(scene: str) -> list[tuple[str, Marking]]:
     own = project()
     design, _ = design_of(SCENES[scene]())

@@ -105,6 +105,8 @@ def _ground(
     left, right = sides
     corners = [(cuts[0].at(o), o) for o in sides]
     marked = leg.layout.inbound_end
+    if marked.farthest(*leg.edges_ft) > leg.room_ft:
+        marked = cuts[1]
     cars = min(s.left_ft for s in leg.inbound), max(s.right_ft for s in leg.inbound)
     beside = [s for s in bikes if not is_crossed(leg, s.center_ft)]
     beside = [s for s in beside if not cars[0] < s.center_ft < cars[1]]
