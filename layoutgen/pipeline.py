@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -57,6 +58,7 @@ from layoutgen.work.quantities import choose_material
 from layoutgen.work.record import match, read_log, totals, with_status
 from layoutgen.work.sections import cut_markings, not_reached
 from layoutgen.work.time import section_minutes
+from layoutgen.work.timetable import Drying
 
 Progress = Callable[[str], None]
 
@@ -353,10 +355,10 @@ def route(project: Project, layout: Layout, progress: Progress) -> tour.TourTabl
     return planned
 
 
-def _drying(settings: SettingsBase, air_f: float) -> Callable[[str], tuple[float, float]]:
-    """Minutes to no-track and to dry of every material, at one air temperature."""
-    times = {name: drying(m, air_f) for name, m in settings.materials.items()}
-    return times.__getitem__
+def _drying(settings: SettingsBase, air_f: float) -> Drying:
+    """Minutes to no-track and to dry of every material and color, at one air temperature."""
+    materials = settings.materials
+    return cache(lambda name, color: drying(materials[name], air_f, color))
 
 
 def route_again(project: Project, progress: Progress) -> tuple[Layout, tour.TourTables]:

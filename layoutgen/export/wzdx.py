@@ -32,7 +32,7 @@ from layoutgen.export.formats import CAUTION, DECIMALS, plain, rows_of, write_te
 from layoutgen.gis.plane import WGS84, center_of, working_plane
 from layoutgen.gis.schema import layer
 from layoutgen.gis.write import has_layer, read_layer
-from layoutgen.work.stands import ONE_LEFT, WHOLE
+from layoutgen.work.closing import ONE_LEFT, WHOLE
 
 FILE = "wzdx_work_zones.geojson"
 VERSION = "4.2"

@@ -154,8 +154,6 @@ def _cross_streets(design: Design, job: Job, at: Mapping[str, list[str]]) -> str
 def _closure(case: Case, job: Job) -> Closure:
     """Estimate of what closes the place to traffic, for loading."""
     segment = case.design.segments[job.segment_index]
-    one_lane = job.hold.startswith(("one lane", "inside")) or "; one lane" in job.hold
-    lanes = len(segment.lanes(job.travel))
     work = Work(
         speed_mph=segment.speed_mph,
         closed_ft=job.closed_ft,
@@ -163,7 +161,7 @@ def _closure(case: Case, job: Job) -> Closure:
         minutes=job.minutes,
         moving=job.moving,
         night=case.settings.crew.is_night,
-        taper="one_lane" if one_lane else "merging" if lanes > 1 else "shoulder",
+        taper=job.taper,
     )
     return estimate(work, case.settings.traffic)
 

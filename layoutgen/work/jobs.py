@@ -20,8 +20,10 @@ import pandas as pd
 
 from layoutgen.config import Params, length
 from layoutgen.street.design import Design
+from layoutgen.work.closing import closing
 from layoutgen.work.time import CrewParams, around_min
-from layoutgen.work.timetable import Drying, Stint, Timetable, timetable
+from layoutgen.work.timetable import Drying, Pace, Stint, Timetable, timetable
+from layoutgen.work.traffic_control import Taper
 
 _TINY_FT = 1e-9
 _DIGITS = 4
@@ -62,6 +64,7 @@ class Job:
         moving: painted while driving along.
         closed_ft: width taken from traffic.
         hold: why traffic must be held, or empty.
+        taper: kind of taper before the work.
     """
 
     job_id: str
@@ -86,6 +89,7 @@ class Job:
     moving: bool = False
     closed_ft: float = 0.0
     hold: str = ""
+    taper: Taper = "merging"
 
 
 def group(
@@ -133,7 +137,9 @@ def _along_travel(sections: gpd.GeoDataFrame) -> pd.DataFrame:
     """Adds stack (base coat and all over it, by direction) and start and end along travel."""
     out = pd.DataFrame(sections.drop(columns="geometry", errors="ignore"))
     out = out.sort_values("section_id", kind="stable")
-    out["moving"] = out["moving"].astype(bool)
+    # a line over a ground that is painted piece by piece is painted with it, once it is dry
+    moving = out["moving"].astype(bool)
+    out["moving"] = moving & ~out["over_id"].isin(set(out.loc[~moving, "marking_id"]))
     ahead = (out["travel"] > 0).to_numpy(dtype=bool)
     pairs = zip(_stacks(out), ahead, strict=True)
     out["stack"] = [f"{stack}/{'F' if forward else 'B'}" for stack, forward in pairs]
@@ -232,13 +238,25 @@ def _job(
     first = part[0]
     todo = [row for row in part if _open(row)]
     moving = bool(first["moving"])
-    plan = timetable([_stint(row) for row in todo], drying, crew.color_change_min, stay=not moving)
+    plan = timetable(
+        [_stint(row) for row in todo],
+        drying,
+        Pace(crew.color_change_min, crew.return_min),
+        stay=not moving,
+    )
     by_id = {row["section_id"]: row for row in todo}
     rows = [by_id[one] for one in plan.order]
     travel = int(first["travel"])
     segment = design.segments[first["segment_index"]]
     entry, exit_ = (
         float(min(max(first[end] * travel, 0.0), segment.length_ft)) for end in ("entry", "exit")
+    )
+    closed = closing(
+        segment,
+        travel,
+        {lane for row in rows for lane in row.get("taken", ())},
+        max(float(row.get("side_ft", 0.0)) for row in rows),
+        any(bool(row.get("inside", False)) for row in rows),
     )
     named = f"{segment.segment_id}/{'F' if travel > 0 else 'B'}"
     job = Job(
@@ -257,8 +275,9 @@ def _job(
         dry_min=plan.dry_min,
         materials=tuple(sorted({str(row["material"]) for row in rows})),
         moving=moving,
-        closed_ft=float(max(row.get("closed_ft", 0.0) for row in rows)),
-        hold="; ".join(sorted({str(row["hold"]) for row in rows if row.get("hold")})),
+        closed_ft=round(closed.width_ft, _DIGITS),
+        hold="" if moving else closed.hold,
+        taper=closed.taper,
         **{name: _total(rows, name) for name in _SUMMED},
     )
     return job, plan

@@ -17,17 +17,19 @@ Floats = NDArray[np.float64]
 #: pieces by outline and breaks, from the shape's lower left corner
 Known = dict[tuple[Any, ...], list[Any]]
 _DIGITS = 8
+_SAME_FT = 0.01
 
 
 @dataclass(frozen=True)
 class Cutter:
-    """How one marking may be parted."""
+    """How one marking may be parted; at `hard` edges to the hair, at others within the slack."""
 
     reach: Reach
     edges: tuple[float, ...]
     slack_ft: float
     breaks: tuple[tuple[float, ...], tuple[float, ...]]
     known: Known = field(default_factory=dict)
+    hard: frozenset[float] = frozenset()
 
     def pieces(self, shape: Any) -> list[Any]:
         """Pieces by lane, each by the reach."""
@@ -54,7 +56,8 @@ class Cutter:
     def edges_in(self, shape: Any) -> list[float]:
         """Edges that part a shape by more than the slack on either side."""
         west, _, east, _ = shape.bounds
-        return [e for e in self.edges if west + self.slack_ft < e < east - self.slack_ft]
+        slack = {e: _SAME_FT if e in self.hard else self.slack_ft for e in self.edges}
+        return [e for e in self.edges if west + slack[e] < e < east - slack[e]]
 
     def columns(self, shape: Any) -> list[Any]:
         """The shape parted between lanes."""
@@ -90,6 +93,8 @@ class Cutter:
 
     def _options(self, paint: Paint, edge: float) -> tuple[list[float], Floats]:
         """Positions near an edge, with the paint that a cut there crosses."""
+        if edge in self.hard:
+            return [edge], paint.crossed(np.array([edge]))
         near = paint.positions()
         near = near[np.abs(near - edge) <= self.slack_ft]
         at = np.unique(np.round([edge, *near, *self._breaks_near(edge)], 6))

@@ -201,9 +201,13 @@ def source_of(name: str, key: str) -> str:
     return str(extra["source"])
 
 
-def drying(material: MaterialParams, temp_f: float) -> tuple[float, float]:
-    """(minutes to no-track, minutes to dry) at an air temperature; the ends of a table are held."""
-    return _at(material.no_track_min, temp_f), _at(material.dry_min, temp_f)
+def drying(material: MaterialParams, temp_f: float, color: str = "white") -> tuple[float, float]:
+    """(minutes to no-track, minutes to dry) at an air temperature; the ends of a table are held.
+
+    Beads keep tires off the film (row OP-060); a color that takes none is tracked until it is dry.
+    """
+    no_track, dry = _at(material.no_track_min, temp_f), _at(material.dry_min, temp_f)
+    return (max(no_track, dry) if color in material.colors_without_beads else no_track), dry
 
 
 def amounts(

@@ -41,6 +41,13 @@ class ReachParams(Params):
         source="common practice",
         text="where the applicator sits on the truck; at the side it paints from the next lane",
     )
+    truck_width_ft: float = length(
+        "8.5 ft",
+        low="4 ft",
+        high="12 ft",
+        source="common practice",
+        text="a truck beside the lanes takes the next lane too where there is less room",
+    )
     lane_slack_ft: float = length(
         "18 in",
         low="0 in",

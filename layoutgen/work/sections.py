@@ -20,13 +20,14 @@ from numpy.typing import NDArray
 
 from layoutgen.errors import Finding
 from layoutgen.street.design import Design
+from layoutgen.work.closing import closing
 from layoutgen.work.curved import unrolled_pieces
 from layoutgen.work.cutting import Reach, polygons
 from layoutgen.work.frames import Frames
 from layoutgen.work.lane_cuts import Cutter, Known
 from layoutgen.work.quantities import KEEP
 from layoutgen.work.reach import TINY_FT, ReachParams
-from layoutgen.work.stands import INSIDE, Stand, edges_of, stand_at, stands_of
+from layoutgen.work.stands import Stand, edges_of, hard_edges_of, stand_at, stands_of
 
 Floats = NDArray[np.float64]
 #: a marking this long is looked at for bends of its street (ft) ...
@@ -34,6 +35,8 @@ _LONG_FT = 15.0
 #: ... and parted along the axis where the axis turns by more than this (degrees)
 _BENT_DEG = 1.0
 _DIGITS = 8
+#: kinds that lie within an intersection
+_INSIDE = ("keep_clear", "dotted_extension", "bike_extension", "ring_edge")
 #: corners nearer than this are one
 _SAME_POINT_FT = 1e-6
 _NO_BREAKS: tuple[tuple[float, ...], tuple[float, ...]] = ((), ())
@@ -65,7 +68,7 @@ def cut_markings(
         rows = zip(found, at, strict=True)
         pieces += [Piece(k, i, one, n, len(found)) for n, (one, i) in enumerate(rows, start=1)]
     frames = frames.added(more)
-    table = _table(todo, design, frames, (pieces, moving))
+    table = _table(todo, design, frames, (pieces, moving, params.truck_width_ft))
     return table, _register_marks(table, frames, pieces)
 
 
@@ -156,7 +159,8 @@ def _all_pieces(
     reach = Reach(params.width_ft, params.length_ft, params.overlap_ft)
     breaks = todo["breaks"].to_list() if "breaks" in todo else [_NO_BREAKS] * len(todo)
     bent = _bent(todo, design, boxes)
-    stands = {k: stands_of(design.segments[k]) for k in set(todo["segment_index"])}
+    truck = params.truck_width_ft
+    stands = {k: stands_of(design.segments[k], truck) for k in set(todo["segment_index"])}
     for k, shape in enumerate(local):
         if moving[k]:
             yield [shape]
@@ -167,14 +171,17 @@ def _all_pieces(
             yield [shape]
             continue
         near = _breaks_here(breaks[k], boxes[k])
-        cutter = Cutter(reach, edges, params.lane_slack_ft, near, by_outline)
+        way = int(frames.way[k])
+        hard = frozenset(round(way * e, _DIGITS) for e in hard_edges_of(stands[segment]))
+        cutter = Cutter(reach, edges, params.lane_slack_ft, near, by_outline, hard)
         if bent[k]:
             plane = todo.geometry.iat[k]
             axis = segment, design.segments[segment].axis
             strips = unrolled_pieces(plane, design.axes, axis, reach)
             yield _along_curve(strips, design, (segment, int(frames.way[k])), cutter)
             continue
-        key = (np.round(shapely.get_coordinates(shape), _DIGITS).tobytes(), edges, cutter.breaks)
+        outline = np.round(shapely.get_coordinates(shape), _DIGITS).tobytes()
+        key = (outline, edges, hard, cutter.breaks)
         if key not in known:
             known[key] = cutter.pieces(shape)
         yield known[key]
@@ -245,9 +252,9 @@ def _table(
     todo: gpd.GeoDataFrame,
     design: Design,
     frames: Frames,
-    made: tuple[list[Piece], NDArray[np.bool_]],
+    made: tuple[list[Piece], NDArray[np.bool_], float],
 ) -> gpd.GeoDataFrame:
-    pieces, moving = made
+    pieces, moving, truck_ft = made
     own = np.array([p.marking for p in pieces], dtype=np.int64)
     frame = np.array([p.frame for p in pieces], dtype=np.int64)
     local = np.array([p.shape for p in pieces], dtype=object)
@@ -257,7 +264,7 @@ def _table(
     middle = frames.middle_ft[frame]
     still = ~moving[own]
     sides = _sides(rows, way, box, still)
-    stands = _stands(rows, design, (sides[0] + sides[1]) / 2.0)
+    stands = _stands(rows, design, (sides[0] + sides[1]) / 2.0, truck_ft)
     travel = _travel(rows, design, stands)
     low, high = middle + way * box[:, 1], middle + way * box[:, 3]
     number = np.array([p.number for p in pieces], dtype=np.int64)
@@ -280,13 +287,15 @@ def _table(
             "width_ft": np.where(still, box[:, 2] - box[:, 0], rows["width_ft"]),
             "area_sqft": np.round(shapely.area(local), 4),
             "moving": moving[own].astype(np.int64),
-            "hold": _holds(rows, stands),
-            "closed_ft": [s.closed_ft for s in stands],
+            "inside": rows["kind"].isin(_INSIDE).to_numpy(dtype=bool),
+            "taken": [s.taken for s in stands],
+            "side_ft": [s.side_ft for s in stands],
         }
     )
     kept = ["marking_id", "kind", "street", "color", "material", "coat", "over_id"]
     kept += ["segment_index", "district", "action"]
     table = pd.concat([rows[kept], table], axis=1)
+    table["hold"] = _holds(table, design)
     table["stand_ft"] = (table["from_ft"] + table["to_ft"]) / 2.0
     return gpd.GeoDataFrame(table, geometry=_valid(frames.outward(local, frame)), crs=todo.crs)
 
@@ -317,10 +326,10 @@ def _bearing(frames: Frames, own: NDArray[np.int64]) -> Floats:
     return np.asarray(np.degrees(np.arctan2(a[:, 0], a[:, 1])) % 360.0)
 
 
-def _stands(rows: pd.DataFrame, design: Design, offset_ft: Floats) -> list[Stand]:
+def _stands(rows: pd.DataFrame, design: Design, offset_ft: Floats, truck_ft: float) -> list[Stand]:
     """The stand that each piece is painted from."""
     index = rows["segment_index"].to_numpy(dtype=np.int64)
-    known = {k: stands_of(design.segments[k]) for k in np.unique(index).tolist()}
+    known = {k: stands_of(design.segments[k], truck_ft) for k in np.unique(index).tolist()}
     pairs = zip(index.tolist(), offset_ft.tolist(), strict=True)
     return [stand_at(known[k], offset) for k, offset in pairs]
 
@@ -351,11 +360,12 @@ def _stacks(rows: pd.DataFrame) -> pd.Series[str]:
     return own.where(~over.isin(set(own)), over)
 
 
-def _holds(rows: pd.DataFrame, stands: Sequence[Stand]) -> list[str]:
-    """Why traffic must be held, by section."""
-    crossing = rows["kind"].isin(["keep_clear", "dotted_extension", "bike_extension", "ring_edge"])
+def _holds(table: pd.DataFrame, design: Design) -> list[str]:
+    """Why traffic must be held for each section alone; not while the truck drives along."""
+    columns = ("segment_index", "travel", "taken", "side_ft", "inside", "moving")
     return [
-        INSIDE if inside else stand.hold for inside, stand in zip(crossing, stands, strict=True)
+        "" if moving else closing(design.segments[k], way, taken, side, inside).hold
+        for k, way, taken, side, inside, moving in zip(*(table[c] for c in columns), strict=True)
     ]
 
 

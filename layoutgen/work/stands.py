@@ -15,9 +15,9 @@ _NAMES: Mapping[str, str] = {
     "bike_lane": "bike lane",
     "turn_lane": "turn lane",
 }
-ONE_LEFT = "one lane left for both directions: hold traffic, let it take turns"
-WHOLE = "whole roadway taken: hold traffic or close the street"
-INSIDE = "inside the intersection: hold traffic"
+Lane = tuple[float, float]
+#: more than this is not taken beside the lanes (ft)
+_WIDEST_SIDE_FT = 10.0
 
 
 @dataclass(frozen=True)
@@ -28,28 +28,39 @@ class Stand:
         left_ft, right_ft: offsets from the axis.
         direction: travel along growing station (+1) or against it (-1).
         label: for the crew, counted from the left of the driver.
-        hold: why traffic must be held while it is taken, or empty.
-        closed_ft: width taken from traffic.
+        taken: (left, right) offsets of the lanes that a truck there takes from traffic.
+        side_ft: width taken beside the lanes, 0 on a lane.
     """
 
     left_ft: float
     right_ft: float
     direction: int
     label: str
-    hold: str
-    closed_ft: float
+    taken: tuple[Lane, ...]
+    side_ft: float
 
 
-def stands_of(segment: Segment) -> tuple[Stand, ...]:
-    """Stands of a segment from left to right, without gaps."""
+def stands_of(segment: Segment, truck_ft: float) -> tuple[Stand, ...]:
+    """Stands of a segment from left to right, without gaps.
+
+    Beside the lanes a truck that is wider than the strips there takes the next lane too.
+    """
     runs = [list(run) for _, run in groupby(segment.strips, key=_run_key(segment))]
     ways = [run[0].direction if run[0].kind in _LANES else 0 for run in runs]
-    return tuple(_stand(segment, run, _way(segment, ways, k)) for k, run in enumerate(runs))
+    taken = [_taken(runs, k, truck_ft) for k in range(len(runs))]
+    return tuple(
+        _stand(segment, run, _way(segment, ways, k), taken[k]) for k, run in enumerate(runs)
+    )
 
 
 def edges_of(stands: tuple[Stand, ...]) -> tuple[float, ...]:
     """Offsets where one stand ends and the next begins."""
     return tuple(a.right_ft for a, _ in pairwise(stands))
+
+
+def hard_edges_of(stands: tuple[Stand, ...]) -> frozenset[float]:
+    """Those between opposing directions: no paint of one may lap over to the other."""
+    return frozenset(a.right_ft for a, b in pairwise(stands) if a.direction != b.direction)
 
 
 def stand_at(stands: tuple[Stand, ...], offset_ft: float) -> Stand:
@@ -72,20 +83,24 @@ def _way(segment: Segment, ways: list[int], at: int) -> int:
     return next((ways[k] for k in order if ways[k]), 1)
 
 
-def _stand(segment: Segment, run: list[Strip], way: int) -> Stand:
+def _stand(segment: Segment, run: list[Strip], way: int, taken: tuple[Lane, ...]) -> Stand:
     left, right = run[0].left_ft, run[-1].right_ft
     lane = run[0].kind in _LANES
     label = _lane_label(segment, run[0], way) if lane else _side_label(run)
-    lanes = _lane_count(segment, way)
-    closed = right - left if lane else min(right - left, 10.0)
-    hold = "" if lanes > 1 or not lane else (WHOLE if segment.oneway != "both" else ONE_LEFT)
-    return Stand(left, right, way, label, hold, closed)
+    side = 0.0 if lane else min(right - left, _WIDEST_SIDE_FT)
+    return Stand(left, right, way, label, taken, side)
 
 
-def _lane_count(segment: Segment, way: int) -> int:
-    """Lanes that traffic of one direction may use, a turn lane in the middle included."""
-    shared = sum(s.kind == "center_turn_lane" for s in segment.strips)
-    return len(segment.lanes(way)) + shared
+def _taken(runs: list[list[Strip]], at: int, truck_ft: float) -> tuple[Lane, ...]:
+    """The lane itself, or the one beside strips that are narrower than the truck."""
+    run = runs[at]
+    if run[0].kind in _LANES:
+        return ((run[0].left_ft, run[-1].right_ft),)
+    if run[-1].right_ft - run[0].left_ft >= truck_ft:
+        return ()
+    beside = [runs[k] for k in (at - 1, at + 1) if 0 <= k < len(runs)]
+    lanes = [other for other in beside if other[0].kind in _LANES]
+    return ((lanes[0][0].left_ft, lanes[0][-1].right_ft),) if lanes else ()
 
 
 def _lane_label(segment: Segment, strip: Strip, way: int) -> str:

@@ -69,6 +69,14 @@ class CrewParams(Params):
         source="from memory",
         text="per marking: check film, beads and edges",
     )
+    return_min: float = measure(
+        "time",
+        "2 min",
+        low="0 min",
+        high="30 min",
+        source="from memory",
+        text="drive round to a place behind for another pass of a job; trucks do not back up",
+    )
     tip_cleaning_percent: float = number(
         5.0,
         low=0.0,

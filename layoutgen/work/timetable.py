@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-#: (minutes until tires do not mark it, minutes until it may be painted over), by material
-Drying = Callable[[str], tuple[float, float]]
+#: (minutes until tires do not mark it, until it may be painted over), by material and color
+Drying = Callable[[str, str], tuple[float, float]]
 #: sections that begin within this of each other are side by side (ft)
 _SAME_FT = 0.01
 _DIGITS = 4
@@ -34,6 +34,14 @@ class Stint:
 
 
 @dataclass(frozen=True)
+class Pace:
+    """Minutes to flush or swap between two colors, and to drive round to a place behind."""
+
+    change_min: float
+    return_min: float = 0.0
+
+
+@dataclass(frozen=True)
 class Timetable:
     """Order of sections, when each begins, waits before each, and at the end (minutes)."""
 
@@ -50,21 +58,19 @@ class Timetable:
         return round(sum(self.wait_min.values()) + self.last_wait_min, _DIGITS)
 
 
-def timetable(
-    stints: Sequence[Stint], drying: Drying, change_min: float, *, stay: bool
-) -> Timetable:
+def timetable(stints: Sequence[Stint], drying: Drying, pace: Pace, *, stay: bool) -> Timetable:
     """The shorter of two timetables.
 
     Args:
         stints: sections of one job.
         drying: of every material, at the planned temperature.
-        change_min: flush or swap between two colors.
+        pace: minutes between sections.
         stay: whether the job ends when tires no longer mark its paint (cones stand until then).
     """
     by_color = sorted(stints, key=lambda s: (s.coat, s.color, s.lane, *_along(s)))
     by_lane = sorted(stints, key=lambda s: (s.coat, s.lane, s.color, *_along(s)))
     ways = [by_color] if by_color == by_lane else [by_color, by_lane]
-    made = [_run(order, drying, change_min, stay) for order in ways]
+    made = [_run(order, drying, pace, stay) for order in ways]
     return min(made, key=lambda t: t.total_min)
 
 
@@ -72,7 +78,7 @@ def _along(stint: Stint) -> tuple[float, str]:
     return round(stint.start_ft / _SAME_FT) * _SAME_FT, stint.section_id
 
 
-def _run(order: Sequence[Stint], drying: Drying, change_min: float, stay: bool) -> Timetable:
+def _run(order: Sequence[Stint], drying: Drying, pace: Pace, stay: bool) -> Timetable:
     clock = 0.0
     wet: dict[str, float] = {}
     bases: dict[str, float] = {}
@@ -80,7 +86,7 @@ def _run(order: Sequence[Stint], drying: Drying, change_min: float, stay: bool) 
     waits: dict[str, float] = {}
     before: Stint | None = None
     for stint in order:
-        clock += change_min if before and before.color != stint.color else 0.0
+        clock += _between(before, stint, pace) if before else 0.0
         until = bases.get(stint.over_id, 0.0)
         if before is None or not _same_pass(before, stint):
             until = max(until, wet.get(stint.lane, 0.0))
@@ -88,7 +94,7 @@ def _run(order: Sequence[Stint], drying: Drying, change_min: float, stay: bool) 
         clock += waits[stint.section_id]
         starts[stint.section_id] = round(clock, _DIGITS)
         clock += stint.minutes
-        no_track, dry = drying(stint.material)
+        no_track, dry = drying(stint.material, stint.color)
         wet[stint.lane] = max(wet.get(stint.lane, 0.0), clock + no_track)
         bases[stint.marking_id] = max(bases.get(stint.marking_id, 0.0), clock + dry)
         before = stint
@@ -96,6 +102,13 @@ def _run(order: Sequence[Stint], drying: Drying, change_min: float, stay: bool) 
     colors = tuple(s.color for i, s in enumerate(order) if not i or order[i - 1].color != s.color)
     ids = tuple(s.section_id for s in order)
     return Timetable(ids, starts, waits, colors, last, round(clock + last, _DIGITS))
+
+
+def _between(before: Stint, stint: Stint, pace: Pace) -> float:
+    """A change of color, and the way round to the begin of another pass; at once where both."""
+    change = pace.change_min if before.color != stint.color else 0.0
+    back = stint.start_ft < before.start_ft - _SAME_FT
+    return max(change, pace.return_min if back else 0.0)
 
 
 def _same_pass(before: Stint, stint: Stint) -> bool:

@@ -29,6 +29,7 @@ from layoutgen.work.quantities import (
 )
 from layoutgen.work.reach import ReachParams
 from layoutgen.work.sections import cut_markings
+from layoutgen.work.stands import hard_edges_of, stands_of
 from layoutgen.work.time import CrewParams, section_minutes
 from layoutgen.work.timetable import Stint, Timetable
 
@@ -55,7 +56,7 @@ def work() -> Work:
     sections = measure(sections, shipped_materials(), "asphalt")
     sections["minutes"] = section_minutes(sections, CREW, REACH.pass_width_ft)
     sections["status"] = "open"
-    times = (CREW, DRYING.__getitem__)
+    times = (CREW, lambda material, _: DRYING[material])
     jobs, sections = group(sections, town().design, JobParams(), times)
     return Work(with_sums(markings, sections), sections, marks, jobs)
 
@@ -117,6 +118,44 @@ def test_traffic_keeps_right_in_every_piece_of_a_crosswalk() -> None:
     assert (np.sign(middle[clear]) == rows["travel"][clear]).all()
 
 
+def test_no_piece_laps_into_the_opposing_lane() -> None:
+    sections = work().sections
+    still = sections[sections["moving"] == 0]
+    segments = town().design.segments
+    edges = {k: hard_edges_of(stands_of(segments[k], 8.5)) for k in set(still["segment_index"])}
+    over = [
+        section
+        for section, k, left, right in zip(
+            still["section_id"],
+            still["segment_index"],
+            still["left_ft"],
+            still["right_ft"],
+            strict=True,
+        )
+        if any(left + 0.02 < e < right - 0.02 for e in edges[k])
+    ]
+    assert over == []
+
+
+def test_closing_every_lane_of_a_direction_holds_traffic() -> None:
+    """Lanes are closed together: what is left decides about hold and taper."""
+    segments = town().design.segments
+    checked = 0
+    for job in work().jobs:
+        segment = segments[job.segment_index]
+        lanes = segment.lanes(job.travel)
+        spare = any(s.kind == "center_turn_lane" for s in segment.strips)
+        own = sum(s.right_ft - s.left_ft for s in lanes)
+        if job.moving or spare or not lanes:
+            continue
+        closed = job.closed_ft >= own - 0.01
+        told = "hold traffic" in job.hold.replace("inside the intersection: hold traffic", "")
+        assert closed == told or len(lanes) == 1, job.job_id
+        assert (job.taper == "one_lane") == told, job.job_id
+        checked += 1
+    assert checked > 300
+
+
 def test_turn_arrows_are_stem_and_head_and_two_lane_words_two_halves() -> None:
     """Common practice: an arrow in two parts, and the wide word lane by lane."""
     sections, markings = work().sections, work().markings.set_index("marking_id")
@@ -138,7 +177,8 @@ def test_every_section_is_in_one_job_and_stacks_stay_together() -> None:
     listed = [one for job in work().jobs for one in job.section_ids]
     assert sorted(listed) == sorted(sections["section_id"])
     job_of = sections.groupby("marking_id")["job_id"].agg(set)
-    tops = sections[(sections["over_id"].fillna("") != "") & (sections["moving"] == 0)]
+    tops = sections[sections["over_id"].fillna("") != ""]  # lines over red and green too
+    assert (tops["moving"] == 1).any()
     pairs = tops[["marking_id", "over_id"]].drop_duplicates()
     pairs = pairs[pairs["over_id"].isin(sections.loc[sections["moving"] == 0, "marking_id"])]
     assert len(pairs) > 10

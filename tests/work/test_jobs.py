@@ -26,7 +26,7 @@ def _streets(oneway: str = "both") -> Design:
     return design_of(NODES, [("S1", "a", "b", {"oneway": oneway}), ("S2", "b", "c", {})])
 
 
-def _at_once(_: str) -> tuple[float, float]:
+def _at_once(*_: str) -> tuple[float, float]:
     """A material that is dry as it lands."""
     return 0.0, 0.0
 

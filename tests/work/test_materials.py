@@ -165,3 +165,10 @@ def test_what_does_not_fit_together_is_told(own: dict[str, Any], words: str) -> 
     found = faults(MaterialParams(**own))
     assert len(found) == 1
     assert words in found[0]
+
+
+def test_paint_without_beads_is_tracked_until_it_is_dry() -> None:
+    """OP-060: no-track of 2 min is for beaded paint; OP-059: up to 10 min dry without."""
+    paint = shipped_materials()["waterborne"]
+    assert drying(paint, 77.0, "white") == (2.0, 10.0)
+    assert drying(paint, 77.0, "green") == (10.0, 10.0)

@@ -8,9 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from layoutgen.work.timetable import Stint, Timetable, timetable
+from layoutgen.work.timetable import Pace, Stint, Timetable, timetable
 
 TIMES = {"slow": (4.0, 12.0), "fast": (0.5, 1.0)}
+
+
+def dries(material: str, _: str) -> tuple[float, float]:
+    return TIMES[material]
 
 
 def stint(number: int, **more: object) -> Stint:
@@ -57,7 +61,7 @@ def test_white_over_green_waits_for_the_green() -> None:
     """Base 2 min, dry 12 min after its end, a color change of 6 min within that wait."""
     green = stint(1, marking_id="g", color="green")
     white = stint(2, coat=2, over_id="g", start_ft=11.0)
-    plan = timetable([white, green], TIMES.__getitem__, 6.0, stay=True)
+    plan = timetable([white, green], dries, Pace(6.0), stay=True)
     assert plan.order == ("s1", "s2")
     assert plan.start_min == {"s1": 0.0, "s2": 14.0}
     assert plan.wait_min["s2"] == pytest.approx(6.0)
@@ -69,7 +73,7 @@ def test_other_lane_is_painted_while_the_base_dries() -> None:
     green = stint(1, marking_id="g", color="green", lane="a")
     other = stint(3, color="green", lane="b", minutes=20.0)
     white = stint(2, coat=2, over_id="g", lane="a")
-    plan = timetable([white, other, green], TIMES.__getitem__, 0.0, stay=False)
+    plan = timetable([white, other, green], dries, Pace(0.0), stay=False)
     assert plan.order == ("s1", "s3", "s2")
     assert plan.dry_min == 0.0
 
@@ -82,11 +86,11 @@ def test_the_shorter_of_both_orders_is_taken() -> None:
             [("white", "a"), ("yellow", "a"), ("white", "b"), ("yellow", "b")]
         )
     ]
-    plan = timetable(stints, TIMES.__getitem__, 6.0, stay=False)
+    plan = timetable(stints, dries, Pace(6.0), stay=False)
     assert plan.colors == ("white", "yellow")
     # no time for a change: by lane each lane is waited for, by color only the way back is
     slow = [stint(n, color=s.color, lane=s.lane) for n, s in enumerate(stints)]
-    free = timetable(slow, {"slow": (3.0, 60.0)}.__getitem__, 0.0, stay=False)
+    free = timetable(slow, lambda *_: (3.0, 60.0), Pace(0.0), stay=False)
     assert free.colors == ("white", "yellow")
     assert free.dry_min == pytest.approx(1.0)
 
@@ -116,7 +120,7 @@ def jobs(draw: st.DrawFn) -> list[Stint]:
 @settings(max_examples=400, deadline=None)
 @given(jobs(), st.sampled_from([0.0, 6.0]))
 def test_no_job_paints_or_drives_over_wet_paint(stints: list[Stint], change: float) -> None:
-    plan = timetable(stints, TIMES.__getitem__, change, stay=True)
+    plan = timetable(stints, dries, Pace(change, 1.5), stay=True)
     assert sorted(plan.order) == sorted(one.section_id for one in stints)
     assert faults(stints, plan, change) == []
     ends = [plan.start_min[s.section_id] + s.minutes + TIMES[s.material][0] for s in stints]
