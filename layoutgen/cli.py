@@ -134,9 +134,10 @@ def record(
         step(f"reading {log.name}")
         done = pipeline.record(pipeline.load_project(project), log)
     _say(report.record_tables(done))
-    _say(report.findings_table(done.findings, every=True))
+    wrong = any(f.severity == "error" for f in done.findings)
+    _say(report.findings_table(done.findings, every=True), always=wrong)
     _say(report.record_line(done))
-    if any(f.severity == "error" for f in done.findings):
+    if wrong:
         raise typer.Exit(1)
 
 

@@ -314,7 +314,9 @@ def record(project: Project, log: Path) -> Recorded:
     findings.extend(found)
     if len(new):
         tables = {"records": every, "sections": sections}
-        write.write_package(project.output, tables, crs=sections.crs, keep=project.output)
+        write.write_package(
+            project.output, tables, crs=sections.crs, keep=project.output, only=True
+        )
     settings = project.settings
     film = {name: m.film_mil for name, m in settings.materials.items()}
     rates = proposals(every, sections, settings.crew, film)

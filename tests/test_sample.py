@@ -224,6 +224,7 @@ def test_recorded_work_is_gone_from_the_next_route(package: Path, tmp_path: Path
     recorded = pipeline.record(project, log)
     assert recorded.entered == len(painted)
     assert list(recorded.findings) == []
+    assert len(read(project.output, "visits")) == len(visits)  # the plan stands until a new route
     pipeline.route_again(project, lambda _: None)
     now, jobs = read(project.output, "sections"), read(project.output, "jobs")
     assert set(jobs["job_id"]) == set(read(package, "jobs")["job_id"]) - done

@@ -80,6 +80,7 @@ def write_package(
     *,
     crs: pyproj.CRS,
     keep: Path | None = None,
+    only: bool = False,
 ) -> None:
     """Write tables as layers of a GeoPackage; an earlier file stays as it is until all is written.
 
@@ -91,13 +92,14 @@ def write_package(
             are left out, rows keep their order.
         crs: of the layers in the file.
         keep: an existing package whose other layers are carried over; may be `path` itself.
+        only: no layer but those with a table is written.
 
     Raises:
         OutputError: the file cannot be written, is open in another program, or does not fit `crs`.
         InputError: `keep` is missing or no GeoPackage.
         ValueError: a table misses a column, or holds what its column or layer cannot: our fault.
     """
-    layers = _layers_of(tables)
+    layers = [lay for lay in _layers_of(tables) if not only or lay.name in tables]
     _check_target(path)
     if keep is not None:
         _refuse_open(keep)

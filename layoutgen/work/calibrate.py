@@ -65,7 +65,8 @@ def _line(rows: pd.DataFrame, crew: CrewParams) -> Proposal | None:
 
 def _film(rows: pd.DataFrame, name: str, film_mil: dict[str, float]) -> Proposal | None:
     """Film that the gallons used on each area mean."""
-    told = rows[rows["paint_gal"].notna() & (rows["area_sqft"] > 0.0)]
+    sprayed = rows["paint_gal_planned"] > 0.0
+    told = rows[rows["paint_gal"].notna() & (rows["area_sqft"] > 0.0) & sprayed]
     mils = told["paint_gal"] * SQFT_PER_GAL_AT_1_MIL / told["area_sqft"]
     key = f"materials.{name}.film"
     return _proposal(key, film_mil.get(name, np.nan), mils.to_numpy(dtype=float), "mil")

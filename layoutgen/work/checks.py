@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 
 from layoutgen.config import Raw, nearest
 from layoutgen.errors import ConfigError
@@ -14,10 +15,12 @@ def check_weather(file: str, start_date: str, raw: Raw) -> None:
     """Hours need dates to be held against.
 
     Raises:
-        ConfigError: a file of hours, but no first date.
+        ConfigError: a file of hours that is not there, or without a first date.
     """
+    place = raw.place(("weather", "file"))
+    if file and not Path(file).is_file():
+        raise ConfigError(f"{place}: weather.file: {file}: no such file. Leave it empty for none.")
     if file and not start_date:
-        place = raw.place(("weather", "file"))
         raise ConfigError(
             f"{place}: weather.file: hours need dates. Set tours.start_date to the first day."
         )

@@ -46,6 +46,7 @@ def weather_of(
         is_open &= own
     if not params.file:
         return None, params.air_f, findings
+    findings.append(_ends(str(hours["time"].iloc[-1])))
     in_shift = is_open & _within(hours["time"], crew)
     air = hours["air_f"].to_numpy(dtype=float)
     coldest = float(air[in_shift].min()) if in_shift.any() else params.air_f
@@ -58,6 +59,17 @@ def _within(times: pd.Series[pd.Timestamp], crew: CrewParams) -> NDArray[np.bool
     length = int(np.ceil((crew.shift_min + crew.lunch_min) / 60.0))
     clock = times.dt.hour.to_numpy(dtype=np.int64)
     return np.asarray((clock - begin) % 24 < length)
+
+
+def _ends(last: str) -> Finding:
+    return Finding(
+        code="weather_ends",
+        severity="notice",
+        source="work",
+        feature_id="",
+        text=f"the weather file ends with the hour of {last}; later hours are planned as open",
+        fix="plan again with newer hours before later tours start",
+    )
 
 
 def _shut(name: str, why: str, from_file: bool) -> Finding:

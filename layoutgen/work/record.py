@@ -28,6 +28,8 @@ RESULTS = ("painted", "failed", "skipped")
 _NAMES = ("section_id", "marking_id", "job_id")
 _AMOUNTS = ("paint_gal", "beads_lb", "minutes")
 _TEXTS = ("date", "time", "result", "inspection", "note")
+#: piece of a job as its card numbers it, instead of the id of a section
+_NUMBER = "no"
 #: a section whose area changed by more than this share is another one
 _SAME_SHARE = 0.01
 _DIGITS = 4
@@ -45,7 +47,7 @@ def read_log(path: Path) -> pd.DataFrame:
         raise InputError(f"{path}: needs a column section_id, marking_id or job_id.")
     if "result" not in table:
         raise InputError(f"{path}: needs a column result with {', '.join(RESULTS)}.")
-    every = [*_NAMES, *_TEXTS, *_AMOUNTS]
+    every = [*_NAMES, _NUMBER, *_TEXTS, *_AMOUNTS]
     found = table.reindex(columns=every).astype(object).fillna("").astype(str)
     clean: pd.DataFrame = found.apply(lambda column: column.str.strip())
     return clean.assign(row=np.arange(2, len(table) + 2))
@@ -79,21 +81,39 @@ def match(
     findings: list[Finding] = []
     made: list[dict[str, Any]] = []
     done = set(records.loc[records["result"] == DONE, "section_id"]) if len(records) else set()
-    number = len(records)
+    seen = {_entry(one) for one in records.to_dict("records")}
+    planned = _planned(sections, records)
     for row in log.to_dict("records"):
-        fault, own = _understood(row, sections)
-        repeats = [] if fault else [one for one in own["section_id"] if one in done]
-        if repeats and row["result"] == DONE:
-            findings.append(_twice(row, repeats))
-            own = own[~own["section_id"].isin(repeats)]
+        fault, own = _understood(row, planned)
         if fault:
             findings.append(fault)
             continue
-        for record in _shared(row, own):
-            number += 1
-            made.append({"record_id": f"r{number:06d}", **record})
-        done |= set(own["section_id"]) if row["result"] == DONE else set()
-    return pd.DataFrame(made, columns=_columns()), findings
+        painted = row["result"] == DONE
+        entries = {one: _entry({**row, "section_id": one}) for one in own["section_id"]}
+        repeats = [i for i, e in entries.items() if (painted and i in done) or e in seen]
+        if repeats:
+            findings.append(_twice(row, repeats))
+            own = own[~own["section_id"].isin(repeats)]
+        made += _shared(row, own)
+        done |= set(own["section_id"]) if painted else set()
+        seen |= {entries[one] for one in own["section_id"]}
+    first = len(records) + 1
+    numbered = [{"record_id": f"r{k:06d}", **one} for k, one in enumerate(made, start=first)]
+    return pd.DataFrame(numbered, columns=_columns()), findings
+
+
+def _entry(row: Mapping[Any, Any]) -> tuple[str, ...]:
+    """What makes two entries the same one."""
+    return tuple(str(row[name] or "") for name in ("section_id", "date", "time", "result"))
+
+
+def _planned(sections: pd.DataFrame, records: pd.DataFrame) -> pd.DataFrame:
+    """Sections; those that a later route took out of their job have the job they were done in."""
+    if records.empty:
+        return sections
+    was = records.drop_duplicates("section_id", keep="last").set_index("section_id")["job_id"]
+    now = sections["job_id"].fillna("").astype(object)
+    return sections.assign(job_id=now.where(now != "", sections["section_id"].map(was).fillna("")))
 
 
 def _columns() -> list[str]:
@@ -109,6 +129,8 @@ def _understood(
     if name is None:
         return _finding(row, "record_without_id", "names no section, marking or job"), none
     own = sections[sections[name] == row[name]]
+    if name == "job_id" and row["no"]:
+        own = own[own["sequence"].astype(str) == row["no"]]
     if own.empty:
         hint = nearest(row[name], sections[name].unique()).split(" Valid:")[0]
         text = f"{name} {row[name]!r} is not in this layout.{hint}"
@@ -134,7 +156,7 @@ def _is_amount(text: str) -> bool:
 
 def _finding(row: Mapping[Any, Any], code: str, text: str) -> Finding:
     named = next((row[n] for n in _NAMES if row[n]), "")
-    fix = "correct the row and record the log again; rows recorded before are told as repeats"
+    fix = "correct the row and record the log again; what was entered before is told as a repeat"
     return Finding(
         code, "error", "record", named, f"row {row['row']} of the log: {text}", fix, None
     )
@@ -150,10 +172,14 @@ def _twice(row: Mapping[Any, Any], repeats: list[str]) -> Finding:
 
 
 def _shared(row: Mapping[Any, Any], own: pd.DataFrame) -> list[dict[str, Any]]:
-    """Records of the sections of a row; its amounts by their area."""
+    """Records of the sections of a row; its amounts by their area.
+
+    Minutes of more than one section hold cones and waits too, so they say nothing of painting.
+    """
     total = float(own["area_sqft"].sum())
     shares = own["area_sqft"].to_numpy() / total if total > 0.0 else np.zeros(len(own))
     amounts = {n: float(row[n]) if row[n] else np.nan for n in _AMOUNTS}
+    amounts["minutes"] = amounts["minutes"] if len(own) == 1 else np.nan
     return [
         {
             "section_id": section["section_id"],

@@ -42,7 +42,7 @@ def test_without_a_file_the_planned_hour_counts() -> None:
 def test_drying_is_planned_at_the_coldest_open_hour_of_the_shift(tmp_path: Path) -> None:
     params = WeatherParams(file=str(hours_file(tmp_path, {"2030-05-06": 9})))
     hours, air_f, findings = weather_of(params, MATERIALS, ["waterborne"], CrewParams())
-    assert findings == []
+    assert [f.code for f in findings] == ["weather_ends"]
     assert air_f == 60.0
     assert hours is not None
     assert not hours.loc[hours["time"] == "2030-05-06 08:00", "open"].item()
@@ -67,7 +67,7 @@ def test_no_open_day_leaves_jobs_with_that_reason(tmp_path: Path) -> None:
     days = {str(d.date()): 24 for d in pd.date_range("2030-05-06", periods=7)}
     params = WeatherParams(file=str(hours_file(tmp_path, days)))
     hours, _, findings = weather_of(params, MATERIALS, ["waterborne"], CrewParams())
-    assert [f.code for f in findings] == ["weather_closed"]
+    assert [f.code for f in findings] == ["weather_closed", "weather_ends"]
     base = settings_of(tour={"start_date": "2030-05-06", "days": 3})
     tables, _ = plan(jobs_of(DESIGN, 8), DESIGN, YARD, replace(base, hours=hours))
     assert len(tables.unserved) == 8

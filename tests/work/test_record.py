@@ -154,3 +154,23 @@ def test_a_log_without_ids_or_results_is_refused(tmp_path: Path, text: str, want
 def test_a_missing_log_is_named(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no such file"):
         read_log(tmp_path / "none.csv")
+
+
+def test_a_piece_is_named_by_its_number_on_the_card(tmp_path: Path) -> None:
+    own = sections().assign(sequence=[1, 2, 3, 1, 2, 3])
+    rows = log(tmp_path, "job_id,no,result,minutes\nj2,2,painted,3\nj2,9,painted,3\n")
+    made, findings = match(rows, own, EMPTY)
+    assert made["section_id"].tolist() == ["m4/s1"]
+    assert made["minutes"].tolist() == [3.0]
+    assert [f.code for f in findings] == ["record_unknown_id"]
+
+
+def test_a_job_entered_before_is_a_repeat_also_after_the_next_route(tmp_path: Path) -> None:
+    text = "job_id,result,date,minutes\nj1,painted,2030-05-06,20\nj2,failed,2030-05-06,\n"
+    rows = log(tmp_path, text)
+    first, _ = match(rows, sections(), EMPTY)
+    assert first["minutes"].isna().all()  # cones and waits of a whole job say nothing of painting
+    routed = sections().assign(job_id=["", "", "", "j2", "j2", "j2"])
+    again, findings = match(rows, routed, first)
+    assert again.empty
+    assert [f.code for f in findings] == ["record_twice", "record_twice"]

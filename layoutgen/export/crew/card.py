@@ -122,7 +122,11 @@ def _traffic(job: Row) -> str:
 def _by_color(sections: Sequence[Row]) -> str:
     colors = dict.fromkeys(color_of(row) for row in sections)
     sums = {c: sum(r["paint_gal"] or 0.0 for r in sections if color_of(r) == c) for c in colors}
-    return "; ".join(f"{color} {number(sums[color], 4)} gal" for color in colors)
+    told = [f"{color} {number(sums[color], 4)} gal" for color in colors if sums[color]]
+    for name, words in (("weight_lb", "melt or sheet {} lb"), ("primer_gal", "primer {} gal")):
+        total = sum(row[name] or 0.0 for row in sections)
+        told += [words.format(number(total, 4))] if total else []
+    return "; ".join(told) or "none"
 
 
 def _over_existing(card: Card) -> Iterator[Block]:

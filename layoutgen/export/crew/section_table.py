@@ -88,8 +88,15 @@ def _columns(card: Card, holds: dict[str, str]) -> Iterator[_Column]:
     yield _Column("length x width", 0.125, _size)
     yield _Column("sq ft", 0.055, lambda row: number(row["area_sqft"]), _sum(rows, "area_sqft", 1),
                   right=True)  # fmt: skip
-    yield _Column("gal", 0.06, lambda row: number(row["paint_gal"], 4), _sum(rows, "paint_gal", 4),
-                  right=True)  # fmt: skip
+    if any(row["paint_gal"] for row in rows) or not any(row["weight_lb"] for row in rows):
+        yield _Column("gal", 0.06, lambda row: number(row["paint_gal"], 4),
+                      _sum(rows, "paint_gal", 4), right=True)  # fmt: skip
+    if any(row["weight_lb"] for row in rows):
+        yield _Column("melt or sheet lb", 0.075, lambda row: number(row["weight_lb"], 4),
+                      _sum(rows, "weight_lb", 4), right=True)  # fmt: skip
+    if any(row["primer_gal"] for row in rows):
+        yield _Column("primer gal", 0.07, lambda row: number(row["primer_gal"], 4),
+                      _sum(rows, "primer_gal", 4), right=True)  # fmt: skip
     if any(row["beads_lb"] for row in rows):
         yield _Column("beads lb", 0.065, lambda row: number(row["beads_lb"], 4),
                       _sum(rows, "beads_lb", 4), right=True)  # fmt: skip

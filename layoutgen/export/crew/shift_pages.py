@@ -208,11 +208,11 @@ def daily_log(shift: Shift) -> Iterator[Block]:
         ],
         high=18.0,
     )
-    yield Heading("Tanks, gal")
+    yield Heading("Tanks, gal, and melt by weight")
     yield Grid(
         (0.16, 0.14, 0.14, 0.14, 0.14, 0.14, 0.14),
         ("color", "planned", "at begin", "refilled", "at end", "used", "wet film read, mil"),
-        [_tank_row(tour, color) for color in _COLORS],
+        [*(_tank_row(tour, color) for color in _COLORS), *_other_rows(tour)],
         right=(1,),
         high=18.0,
     )
@@ -241,6 +241,12 @@ def daily_log(shift: Shift) -> Iterator[Block]:
 
 def _tank_row(tour: Row, color: str) -> tuple[str, ...]:
     return (color, number(tour[f"{color}_gal"], 4), *[_BLANK] * 5)
+
+
+def _other_rows(tour: Row) -> list[tuple[str, ...]]:
+    """Primer, and melt or sheet by weight, where the shift has any."""
+    named = (("primer_gal", "primer"), ("weight_lb", "melt, sheet (lb)"))
+    return [(words, number(tour[name], 4), *[_BLANK] * 5) for name, words in named if tour[name]]
 
 
 def _done_row(visit: Row, shift: Shift) -> tuple[str, ...]:
