@@ -54,7 +54,7 @@ from layoutgen.work.gate import weather_of
 from layoutgen.work.jobs import group
 from layoutgen.work.loads import loads_table, materials_table
 from layoutgen.work.materials import drying
-from layoutgen.work.quantities import choose_material
+from layoutgen.work.quantities import choose_material, idle_paint_cases
 from layoutgen.work.record import match, read_log, totals, with_status
 from layoutgen.work.sections import cut_markings, not_reached
 from layoutgen.work.time import section_minutes
@@ -243,6 +243,7 @@ def marked(project: Project, progress: Progress) -> Layout:
         asked, base.design.axes, "", exclusions_of(base.design, project.settings)
     )
     base.findings.extend(found)
+    base.findings.extend(idle_paint_cases(markings, project.settings.paint))
     markings = choose_material(markings, project.settings.paint)
     markings = markings.set_crs(base.inputs.plane, allow_override=True)
     base.findings.extend(not_reached(markings, base.design))

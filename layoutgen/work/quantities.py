@@ -7,14 +7,16 @@ painted.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any, Literal
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from layoutgen.config import Params, choice, where
+from layoutgen.errors import Finding
 from layoutgen.gis.schema import layer
 from layoutgen.work.bid_items import bid_item
 from layoutgen.work.materials import MaterialParams, amounts
@@ -52,14 +54,37 @@ class PaintParams(Params):
 def choose_material(markings: gpd.GeoDataFrame, params: PaintParams) -> gpd.GeoDataFrame:
     """Markings with the material of the first case that they match."""
     chosen = np.full(len(markings), params.material, dtype=object)
-    rows: Sequence[Mapping[Any, Any]] = []
-    if params.cases:
-        rows = markings[[n for n in PAINT_WHERE if n in markings]].to_dict("records")
-    for case in reversed(params.cases):
-        found = where(case["where"])
-        hit = np.fromiter((found.matches(row) for row in rows), dtype=bool, count=len(rows))
+    for case, hit in reversed(list(zip(params.cases, _hits(markings, params), strict=True))):
         chosen[hit] = case["material"]
     return markings.assign(material=chosen)
+
+
+def idle_paint_cases(markings: gpd.GeoDataFrame, params: PaintParams) -> list[Finding]:
+    """A warning for every case that no marking matches: mostly a misspelled word."""
+    pairs = zip(params.cases, _hits(markings, params), strict=True)
+    return [_idle(k, case) for k, (case, hit) in enumerate(pairs, start=1) if not hit.any()]
+
+
+def _hits(markings: gpd.GeoDataFrame, params: PaintParams) -> list[NDArray[np.bool_]]:
+    """For every case, which markings match it."""
+    names = [n for n in PAINT_WHERE if n in markings]
+    rows = markings[names].to_dict("records") if params.cases else []
+    tests = [where(case["where"]) for case in params.cases]
+    return [
+        np.fromiter((one.matches(row) for row in rows), dtype=bool, count=len(rows))
+        for one in tests
+    ]
+
+
+def _idle(number: int, case: Mapping[str, Any]) -> Finding:
+    return Finding(
+        code="paint_case_matches_nothing",
+        severity="warning",
+        source="work",
+        feature_id=f"paint.cases[{number - 1}]",
+        text=f"case {number} of [paint] ({case['where']}) fits no marking of this layout",
+        fix="check the words against columns kind, style, color, rule of layer markings",
+    )
 
 
 def measure(

@@ -17,7 +17,7 @@ from layoutgen.work.film import SQFT_PER_GAL_AT_1_MIL, film_gal
 from layoutgen.work.jobs import JobParams
 from layoutgen.work.loads import LoadParams
 from layoutgen.work.materials import MaterialParams
-from layoutgen.work.quantities import PaintParams, choose_material, summarise
+from layoutgen.work.quantities import PaintParams, choose_material, idle_paint_cases, summarise
 from layoutgen.work.reach import ReachParams
 from layoutgen.work.time import CrewParams
 from layoutgen.work.traffic_control import TrafficControlParams
@@ -154,6 +154,9 @@ def test_material_is_that_of_the_first_case_that_matches() -> None:
     ]
     out = choose_material(measured(rows), params)
     assert out["material"].tolist() == ["preformed", "mma", "waterborne"]
+    assert idle_paint_cases(measured(rows), params) == []
+    (told,) = idle_paint_cases(measured(rows[2:] + rows[1:2]), params)
+    assert (told.code, told.feature_id) == ("paint_case_matches_nothing", "paint.cases[0]")
 
 
 def test_summary_is_sorted_complete_and_independent_of_row_order() -> None:
