@@ -18,7 +18,7 @@ from export.sample_package import PLANE
 from layoutgen.errors import ConfigError, InputError
 from layoutgen.export.formats import CAUTION
 from layoutgen.export.wzdx import FILE, SHORTEST_FT, direction, vehicle_impact, write
-from layoutgen.work.stands import INSIDE, ONE_LEFT, WHOLE
+from layoutgen.work.closing import INSIDE, ONE_LEFT, WHOLE
 
 SCHEMA = json.loads((Path(__file__).parent / "wzdx_4.2" / "work_zone_feed.json").read_text())
 VALID = jsonschema.Draft7Validator(SCHEMA)
