@@ -26,6 +26,8 @@ Asked = Sequence[tuple[str, Marking]]
 Span = tuple[float, float]
 
 _RULE = "rail_crossing"
+#: rules whose lines end before intersections
+_INNER = ("center_line", "lane_line")
 #: from the nearest rail to where a stop line would be, where there is none (RAIL-12)
 _LEAST_FT = 15.0
 #: a figure keeps this distance to a stop line (common practice)
@@ -121,19 +123,28 @@ def _moved(own: Sequence[Marking], zones: Sequence[Span], lines: Span | None) ->
 
 
 def _lines_beside(asked: Asked, row: int) -> Span | None:
-    """Stations over which the lines of a figure's own rule run on its side of the street, else
-    all its lines."""
+    """Stations over which the lines of a figure's own rule run on its side of the street.
+
+    Without any, those over which all center and lane lines run: edge lines pass intersections.
+    """
     name, own = asked[row]
     side = own.offset_ft * own.frame.sign() > 0
     spans = [
-        (_sorted(m, m.shape.start_ft, m.shape.stop_ft), rule == name, m.offset_ft * m.frame.sign())
+        (
+            _sorted(m, m.shape.start_ft, m.shape.stop_ft),
+            rule == name,
+            m.offset_ft * m.frame.sign(),
+            rule,
+        )
         for rule, m in asked
         if isinstance(m.shape, LineShape)
         and m.frame.segment.segment_id == own.frame.segment.segment_id
     ]
-    beside = [span for span, is_own, offset in spans if is_own and (offset > 0) == side]
-    ends = beside or [span for span, _, _ in spans]
-    return (min(s[0] for s in ends), max(s[1] for s in ends)) if ends else None
+    beside = [span for span, is_own, offset, _ in spans if is_own and (offset > 0) == side]
+    if beside:
+        return min(s[0] for s in beside), max(s[1] for s in beside)
+    inner = [span for span, _, _, rule in spans if rule in _INNER]
+    return (max(s[0] for s in inner), min(s[1] for s in inner)) if inner else None
 
 
 def shifted(marking: Marking, by_ft: float) -> Marking:
