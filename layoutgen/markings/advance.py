@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import bisect
+from collections.abc import Mapping
 
 #: speed (mph) -> distance (ft) to where a driver must be able to stop; rows ADV-01 to ADV-14
 STOP_DISTANCE_FT = {
@@ -25,6 +26,11 @@ STOP_DISTANCE_FT = {
 
 def stop_distance_ft(speed_mph: float) -> float:
     """Distance of the row for that speed, the next faster one between rows."""
-    speeds = list(STOP_DISTANCE_FT)
+    return of_speed(STOP_DISTANCE_FT, speed_mph)
+
+
+def of_speed(rows: Mapping[int, float], speed_mph: float) -> float:
+    """Value of the row for a speed, the next faster one between rows, the last one above them."""
+    speeds = list(rows)
     k = min(bisect.bisect_left(speeds, speed_mph - 1e-9), len(speeds) - 1)
-    return STOP_DISTANCE_FT[speeds[k]]
+    return rows[speeds[k]]

@@ -8,29 +8,17 @@ operation behind signs on the vehicles and takes no cones.
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
 from dataclasses import dataclass
 from typing import Literal
 
 from layoutgen.config import Params, choice, length, measure, number
+from layoutgen.markings.advance import STOP_DISTANCE_FT, of_speed
 
 Taper = Literal["merging", "shifting", "shoulder", "one_lane"]
 Duration = Literal["mobile", "short duration", "short-term", "intermediate-term"]
-#: posted speed mph -> longitudinal buffer space ft, rows OP-143 to OP-154 (Table 6B-2)
-BUFFER_FT: dict[int, float] = {
-    20: 115.0,
-    25: 155.0,
-    30: 200.0,
-    35: 250.0,
-    40: 305.0,
-    45: 360.0,
-    50: 425.0,
-    55: 495.0,
-    60: 570.0,
-    65: 645.0,
-    70: 730.0,
-    75: 820.0,
-}
+#: posted speed mph -> longitudinal buffer space ft, rows OP-143 to OP-154 (Table 6B-2), which
+#: are the stopping sight distances of the advance markings
+BUFFER_FT: dict[int, float] = {s: STOP_DISTANCE_FT[s] for s in STOP_DISTANCE_FT if s <= 75}
 #: up to this speed the taper grows with its square, row OP-138; 41 to 44 mph are not stated
 #: there (OP-139) and take the longer taper of the higher speeds
 _SQUARE_TO_MPH = 40.0
@@ -210,9 +198,7 @@ def taper_length_ft(work: Work, params: TrafficControlParams) -> float:
 
 def buffer_length_ft(speed_mph: float) -> float:
     """Longitudinal buffer space: that of the next higher printed speed; the last one above 75."""
-    speeds = sorted(BUFFER_FT)
-    at = min(bisect_left(speeds, speed_mph), len(speeds) - 1)
-    return BUFFER_FT[speeds[at]]
+    return of_speed(BUFFER_FT, speed_mph)
 
 
 def cones_along(length_ft: float, spacing_ft: float) -> int:
