@@ -247,12 +247,12 @@ def best_pieces(
     if any(narrow):
         axis = 1 if narrow[0] else 0
         return _parted(shape, axis, reach, breaks)
-    plain = _grid(shape, reach, breaks)
-    if len(plain) <= max(_apart(shape, axis, reach) for axis in (0, 1)):
+    plain, needed = _grid(shape, reach, breaks), _at_least(shape, reach)
+    if len(plain) <= needed:
         return _in_order(plain)
     ways = [plain, *(_strips(shape, axis, reach, breaks) for axis in (1, 0))]
     best = min(ways, key=len)
-    if len(best) <= _SMALL:
+    if needed < len(best) <= _SMALL and not reach.overlap_ft:
         best = _any_order(shape, reach, len(best)) or best
     return _in_order(best)
 
@@ -417,8 +417,6 @@ def _strips(
 
 def _any_order(shape: Any, reach: Reach, known: int) -> list[Any] | None:
     """Fewer pieces than known, by windows anywhere; None if there are none."""
-    if reach.overlap_ft or _at_least(shape, reach) >= known:
-        return None
     boxes = fewer_windows(shape, (reach.across_ft, reach.along_ft), known)
     pieces = [] if boxes is None else _in_turn(shape, boxes)
     whole = abs(sum(p.area for p in pieces) - shape.area) <= _LOST * shape.area
@@ -436,6 +434,6 @@ def _in_turn(shape: Any, boxes: Sequence[Any]) -> list[Any]:
 
 
 def _at_least(shape: Any, reach: Reach) -> int:
-    """Pieces that its area, or its extent along one axis, needs."""
+    """Pieces that its area, or points of its paint that no two of fit one piece, need."""
     area = shape.area / (reach.across_ft * reach.along_ft) - TINY_FT
-    return max(int(np.ceil(area)), *(_windows_needed(shape, axis, reach) for axis in (0, 1)))
+    return max(int(np.ceil(area)), *(_apart(shape, axis, reach) for axis in (0, 1)))
