@@ -33,13 +33,7 @@ def _actions(ids: pd.Series[str], stored: pd.DataFrame) -> tuple[pd.Series[str],
     """What the file says is to be done with each marking; a word of no meaning is told."""
     known = stored.drop_duplicates("marking_id").set_index("marking_id")["action"]
     wrong = known[~known.isin(ACTIONS) & known.notna()]
-    fix = f"write one of {', '.join(ACTIONS)}"
-    told = [
-        Finding(
-            "action_unknown", "warning", "markings", str(i), f"action {w!r} is read as new", fix
-        )
-        for i, w in wrong.items()
-    ]
+    told = [_unknown_action(str(i), str(word)) for i, word in wrong.items()]
     return ids.map(known.where(known.isin(ACTIONS))).astype(object).fillna("new"), told
 
 

@@ -276,7 +276,6 @@ def _table(
             "number": number,
             "pieces": np.array([p.count for p in pieces], dtype=np.int64),
             "lane": [s.label for s in stands],
-            "stand_from_ft": [s.left_ft for s in stands],
             "travel": travel,
             "bearing_deg": (_bearing(frames, frame) + np.where(travel == way, 0, 180)) % 360,
             "from_ft": np.where(still, np.minimum(low, high), rows["from_ft"]),
