@@ -8,7 +8,7 @@ straight frame at a marking's middle; what follows a curve is first parted acros
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,6 +30,8 @@ from layoutgen.work.reach import TINY_FT, ReachParams
 from layoutgen.work.stands import Stand, edges_of, hard_edges_of, stand_at, stands_of
 
 Floats = NDArray[np.float64]
+#: by index of the segment
+Stands = Mapping[int, tuple[Stand, ...]]
 #: a marking this long is looked at for bends of its street (ft) ...
 _LONG_FT = 15.0
 #: ... and parted along the axis where the axis turns by more than this (degrees)
@@ -58,9 +60,12 @@ def cut_markings(
     moving = is_moving(todo, params).to_numpy()
     local = frames.inward(todo.geometry.to_numpy(), np.arange(len(todo)))
     local = np.asarray(shapely.remove_repeated_points(local, _SAME_POINT_FT), dtype=object)
+    truck = params.truck_width_ft
+    stands = {k: stands_of(design.segments[k], truck) for k in set(todo["segment_index"])}
+    seen = frames, local, moving
     pieces: list[Piece] = []
     more: list[Frames] = []
-    for k, found in enumerate(_all_pieces(todo, design, params, (frames, local, moving))):
+    for k, found in enumerate(_all_pieces(todo, design, params, seen, stands)):
         at = [k] * len(found)
         if isinstance(found, Strips):
             at = [len(todo) + len(more) + i for i in range(len(found))]
@@ -68,7 +73,7 @@ def cut_markings(
         rows = zip(found, at, strict=True)
         pieces += [Piece(k, i, one, n, len(found)) for n, (one, i) in enumerate(rows, start=1)]
     frames = frames.added(more)
-    table = _table(todo, design, frames, (pieces, moving, params.truck_width_ft))
+    table = _table(todo, design, frames, (pieces, moving, stands))
     return table, _register_marks(table, frames, pieces)
 
 
@@ -150,6 +155,7 @@ def _all_pieces(
     design: Design,
     params: ReachParams,
     seen: tuple[Frames, NDArray[np.object_], NDArray[np.bool_]],
+    stands: Stands,
 ) -> Iterator[list[Any]]:
     """Local pieces of every marking."""
     frames, local, moving = seen
@@ -159,8 +165,6 @@ def _all_pieces(
     reach = Reach(params.width_ft, params.length_ft, params.overlap_ft)
     breaks = todo["breaks"].to_list() if "breaks" in todo else [_NO_BREAKS] * len(todo)
     bent = _bent(todo, design, boxes)
-    truck = params.truck_width_ft
-    stands = {k: stands_of(design.segments[k], truck) for k in set(todo["segment_index"])}
     for k, shape in enumerate(local):
         if moving[k]:
             yield [shape]
@@ -252,9 +256,9 @@ def _table(
     todo: gpd.GeoDataFrame,
     design: Design,
     frames: Frames,
-    made: tuple[list[Piece], NDArray[np.bool_], float],
+    made: tuple[list[Piece], NDArray[np.bool_], Stands],
 ) -> gpd.GeoDataFrame:
-    pieces, moving, truck_ft = made
+    pieces, moving, known = made
     own = np.array([p.marking for p in pieces], dtype=np.int64)
     frame = np.array([p.frame for p in pieces], dtype=np.int64)
     local = np.array([p.shape for p in pieces], dtype=object)
@@ -264,7 +268,7 @@ def _table(
     middle = frames.middle_ft[frame]
     still = ~moving[own]
     sides = _sides(rows, way, box, still)
-    stands = _stands(rows, design, (sides[0] + sides[1]) / 2.0, truck_ft)
+    stands = _stands(rows, known, (sides[0] + sides[1]) / 2.0)
     travel = _travel(rows, design, stands)
     low, high = middle + way * box[:, 1], middle + way * box[:, 3]
     number = np.array([p.number for p in pieces], dtype=np.int64)
@@ -325,11 +329,9 @@ def _bearing(frames: Frames, own: NDArray[np.int64]) -> Floats:
     return np.asarray(np.degrees(np.arctan2(a[:, 0], a[:, 1])) % 360.0)
 
 
-def _stands(rows: pd.DataFrame, design: Design, offset_ft: Floats, truck_ft: float) -> list[Stand]:
+def _stands(rows: pd.DataFrame, known: Stands, offset_ft: Floats) -> list[Stand]:
     """The stand that each piece is painted from."""
-    index = rows["segment_index"].to_numpy(dtype=np.int64)
-    known = {k: stands_of(design.segments[k], truck_ft) for k in np.unique(index).tolist()}
-    pairs = zip(index.tolist(), offset_ft.tolist(), strict=True)
+    pairs = zip(rows["segment_index"].tolist(), offset_ft.tolist(), strict=True)
     return [stand_at(known[k], offset) for k, offset in pairs]
 
 
